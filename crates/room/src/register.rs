@@ -1,0 +1,125 @@
+//! Every detail of a room that can leak, derived from what was drawn.
+
+use crate::nouns::{MembraneLayer, ZoneKind};
+use measure::PointMm;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+/// What kind of detail. Rules, plans and weights speak of details by these words.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum DetailKind {
+    /// Floor of one zone, one layer.
+    FloorField,
+    /// Part of a wall, one layer.
+    WallField,
+    /// Run where a wall meets the floor.
+    WallFloorJunction,
+    /// Upright run where two walls meet.
+    WallWallJunction,
+    /// Point where two walls and the floor meet, pointing away from the room.
+    InternalCorner,
+    /// Point where two walls and the floor meet, pointing into the room.
+    ExternalCorner,
+    /// Membrane to the flange of a point waste, by flange.
+    OutletFlange,
+    /// Long side of a channel's flange.
+    ChannelFlangeSide,
+    /// Corner of a channel's flange.
+    ChannelFlangeCorner,
+    /// End of a channel's body.
+    ChannelEnd,
+    /// Strip of floor between a channel's end or side and the wall.
+    ChannelStrip,
+    /// Joint between two bodies of a channel.
+    ChannelBodyJoint,
+    /// Spigot to riser.
+    SpigotToRiser,
+    /// Level of a channel along its length.
+    ChannelLevel,
+    /// Grate against tile, at any outlet.
+    GrateToTile,
+    /// Run of a water stop.
+    WaterStop,
+    /// Membrane over a hob.
+    Hob,
+    /// Run of a door's threshold.
+    Threshold,
+    /// Upper edge of a membrane on a wall.
+    UpturnTermination,
+    /// Pipe, cable or fixing through the membrane.
+    Penetration,
+    /// One face of a recess.
+    RecessFace,
+    /// One edge between two faces of a recess, or round its mouth.
+    RecessEdge,
+    /// Movement joint.
+    MovementJoint,
+    /// Sealant joint.
+    SealantJoint,
+    /// Crack in the substrate.
+    Crack,
+    /// Lap of a sheet or joint of a board.
+    Lap,
+    /// Line where two systems meet.
+    SystemMeeting,
+    /// Path by which water between two membranes drains.
+    DrainagePath,
+}
+
+/// On which face of the room a detail lies.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Face {
+    /// The floor; local coordinates are plan coordinates.
+    Floor,
+    /// A wall by id; local coordinates are [along, height].
+    Wall(String),
+    /// A recess face: recess id, then back, sill, head, left or right; local coordinates are [along, into or up].
+    Recess(String, String),
+}
+
+/// Where a detail lies on its face, in the face's local coordinates.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Place {
+    /// An area: one or more polygons, each an outer ring followed by holes.
+    Patch(Vec<Vec<Vec<PointMm>>>),
+    /// A line.
+    Run(Vec<PointMm>),
+    /// A point.
+    Point(PointMm),
+}
+
+/// One detail.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Detail {
+    /// Stable name, from what it was derived from: `floor/shower/over-screed`, `junction/w2`, `outlet/w1/upper`.
+    pub id: String,
+    /// Kind.
+    pub kind: DetailKind,
+    /// In the trade's words: "wall-floor junction, north wall".
+    pub name: String,
+    /// Wettest zone it lies in or borders.
+    pub zone: ZoneKind,
+    /// Id of the zone, where it lies in one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub zone_id: Option<String>,
+    /// Membrane concerned, where one is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub layer: Option<MembraneLayer>,
+    /// Face it is drawn on.
+    pub face: Face,
+    /// Place on that face.
+    pub place: Place,
+    /// Area of a patch.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub area_m2: Option<f64>,
+    /// Length of a run.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub length_m: Option<f64>,
+    /// The thing in the room it was derived from: outlet, recess, wall, opening ... by id.
+    pub of: String,
+    /// Details with the same group are covered by one look.
+    pub group: String,
+}

@@ -1,0 +1,95 @@
+//! A membrane's data sheet as its user copied it: what the maker asks.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+/// One data sheet. What the sheet does not say is left out.
+#[derive(Clone, Debug, Default, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct DataSheet {
+    /// Name used by membranes.
+    pub id: String,
+    /// Title of the sheet.
+    pub title: String,
+    /// Revision or date of the sheet.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub revision: Option<String>,
+    /// Who copied the figures from it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub entered_by: Option<String>,
+    /// Liquid, sheet or board.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub form: Option<crate::nouns::MembraneForm>,
+    /// Base: polymer dispersion, reaction resin, polymer-cement, in the user's words.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub base: Option<String>,
+    /// Elongation at break.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub elongation_percent: Option<f64>,
+    /// Volume solids, 0 to 1.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = 0.0, max = 1.0))]
+    pub solids_by_volume: Option<f64>,
+    /// Number of coats.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub coats: Option<u32>,
+    /// Least dry film anywhere.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub film_um_min: Option<f64>,
+    /// Mean dry film asked for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub film_um_mean: Option<f64>,
+    /// Largest dry film.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub film_um_max: Option<f64>,
+    /// Spread rate of one coat.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub spread_m2_per_l: Option<f64>,
+    /// Recoat and cure windows by temperature.
+    pub windows: Vec<Window>,
+    /// Least air temperature.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub air_c_min: Option<f64>,
+    /// Largest air temperature.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub air_c_max: Option<f64>,
+    /// Least surface temperature.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub surface_c_min: Option<f64>,
+    /// Largest surface temperature.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub surface_c_max: Option<f64>,
+    /// Largest relative humidity, 0 to 1.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = 0.0, max = 1.0))]
+    pub rh_max: Option<f64>,
+    /// Least surface temperature over the dew point.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub dew_margin_k_min: Option<f64>,
+    /// Bond breaker asked for at junctions.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub bond_breaker_mm_min: Option<f64>,
+    /// Least lap of a sheet.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lap_mm_min: Option<f64>,
+}
+
+/// Times at one temperature.
+#[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Window {
+    /// At this temperature.
+    pub at_c: f64,
+    /// Earliest next coat.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub recoat_h_min: Option<f64>,
+    /// Latest next coat.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub recoat_h_max: Option<f64>,
+    /// Cured for a flood test.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub flood_h_min: Option<f64>,
+    /// Cured for tiling.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub tile_h_min: Option<f64>,
+}
