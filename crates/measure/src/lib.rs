@@ -15,6 +15,7 @@ mod judgement;
 mod limit;
 pub mod math;
 mod problem;
+pub mod ratio;
 mod value;
 
 pub use bounds::Bounds;
