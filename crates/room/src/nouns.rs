@@ -478,12 +478,16 @@ pub struct Membrane {
     /// Data sheet, by id.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub data_sheet: Option<String>,
-    /// What it covers; nothing given means the whole floor with an upturn of unknown height, and the walls of the shower.
+    /// What it covers; nothing given means the whole floor with an upturn of unknown height, and the walls of the shower
+    /// unless it is an under-screed membrane with an over-screed one above it.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub covers: Vec<Cover>,
     /// Laps of a sheet or joints of a board.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub laps: Vec<Lap>,
+    /// Radius of the fillet under it at its junctions, where there is one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub fillet_radius_mm: Option<Measured>,
 }
 
 /// Under or over the screed.

@@ -1,7 +1,7 @@
 //! Every detail of a room that can leak, derived from what was drawn.
 
-use crate::nouns::{MembraneLayer, ZoneKind};
-use measure::PointMm;
+use crate::nouns::{MembraneLayer, WaterStopAt, ZoneKind};
+use measure::{Measured, PointMm};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -75,7 +75,9 @@ pub enum Face {
     Floor,
     /// A wall by id; local coordinates are [along, height].
     Wall(String),
-    /// A recess face: recess id, then back, sill, head, left or right; local coordinates are [along, into or up].
+    /// A recess face: recess id, then back, sill, head, left or right as seen from the room. Local coordinates count from
+    /// the recess's end nearest the wall's first corner, its mouth and its sill: [along, up] on the back, [along, into] on
+    /// sill and head, [into, up] on the two sides.
     Recess(String, String),
 }
 
@@ -105,7 +107,8 @@ pub struct Detail {
     /// Id of the zone, where it lies in one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub zone_id: Option<String>,
-    /// Membrane concerned, where one is.
+    /// Membrane concerned. Absent where none is (a sealant joint), and where the room does not yet say which membranes there
+    /// are: such a detail stands for every layer.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub layer: Option<MembraneLayer>,
     /// Face it is drawn on.
@@ -122,4 +125,14 @@ pub struct Detail {
     pub of: String,
     /// Details with the same group are covered by one look.
     pub group: String,
+    /// What a water stop stands at.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub at: Option<WaterStopAt>,
+    /// Its level over the benchmark where the room states one: upper edge of an upturn, flange, top of a water stop or hob,
+    /// threshold, grate.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub level_mm: Option<Measured>,
+    /// What the room does not say and the drawing had to suppose: "height of the upturn". Never a basis for a verdict.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub unknown: Vec<String>,
 }
