@@ -65,6 +65,9 @@ pub struct GridIn {
     pub ny: usize,
     /// `nx * ny` heights.
     pub z_mm: Vec<Option<f64>>,
+    /// Standard uncertainty (k = 1) of every height; without it the heights are taken as exact.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub u_mm: Option<f64>,
 }
 
 /// Where water leaves.
