@@ -71,6 +71,7 @@ fn utf8<'a>(file: &str, bytes: &'a [u8], skipped: usize) -> Result<Cow<'a, str>,
         .value(format!("0x{:02X}", bytes[at]))
         .file(file)
         .line(line)
+        .into()
     })
 }
 
