@@ -1,1 +1,57 @@
-fn main() {}
+//! The project's own tasks, called as `cargo xtask NAME`.
+
+mod bench;
+mod demo;
+mod layers;
+#[cfg(test)]
+mod purity;
+mod schema;
+mod setup;
+mod suite;
+#[cfg(test)]
+mod tokens;
+mod tools;
+mod wasm;
+
+use std::process::ExitCode;
+
+const HELP: &str = "cargo xtask NAME
+
+  setup            installs what the tests need and this machine lacks; says what it cannot
+  test             everything that must hold before a change lands: format, lints, tests, WebAssembly, licences
+  wasm [rustup|debian]
+                   checks that the engine crates compile for wasm32-unknown-unknown, with the toolchain found or named
+  arrows           prints which crate knows which, or the arrows that point the wrong way
+  bench [WORD]     runs the benchmarks, or those whose name holds WORD
+  schema [--check] writes docs/schema/*.json from the built program; with --check says which are out of date
+  demo             builds the program, writes the demo job to out/demo and judges it
+";
+
+fn main() -> ExitCode {
+    let args: Vec<String> = std::env::args().skip(1).collect();
+    let args: Vec<&str> = args.iter().map(String::as_str).collect();
+    let done = match args[..] {
+        ["setup"] => setup::setup(),
+        ["test"] => suite::test(),
+        ["wasm"] => wasm::check(None),
+        ["wasm", name] => wasm::named(name).and_then(|toolchain| wasm::check(Some(toolchain))),
+        ["arrows"] => layers::draw(),
+        ["bench"] => bench::bench(None),
+        ["bench", word] => bench::bench(Some(word)),
+        ["schema"] => schema::write(),
+        ["schema", "--check"] => schema::check(),
+        ["demo"] => demo::demo(),
+        [] | ["help" | "--help" | "-h"] => {
+            print!("{HELP}");
+            Ok(())
+        }
+        _ => Err(format!("no such task: {}\n\n{HELP}", args.join(" "))),
+    };
+    match done {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(why) => {
+            eprintln!("{}", why.trim_end());
+            ExitCode::FAILURE
+        }
+    }
+}
