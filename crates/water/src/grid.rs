@@ -1,6 +1,7 @@
 //! A regular grid of heights.
 
-use measure::PointMm;
+use crate::surface::GridIn;
+use measure::{PointMm, Problem, Problems, bounds};
 
 /// Heights on square cells, row by row from the lowest y up; `NaN` marks a cell outside the floor.
 ///
@@ -22,6 +23,53 @@ pub struct Grid {
 }
 
 impl Grid {
+    /// A grid from input, every height and bound checked; `field` is where it stands in the input, `surface.grid` say.
+    ///
+    /// # Errors
+    /// All at once: a size of zero, more than [`bounds::GRID_CELLS`] cells, a cell side or origin out of bounds, a wrong
+    /// number of heights, a height that is not a finite number within [`bounds::LEVEL_MM`], no floor cell at all.
+    pub fn from_input(input: &GridIn, field: &str) -> Result<Self, Problems> {
+        let mut problems = Problems::new();
+        for (name, value, bound) in
+            [("x0_mm", input.x0_mm, bounds::PLAN_MM), ("y0_mm", input.y0_mm, bounds::PLAN_MM), ("cell_mm", input.cell_mm, bounds::CELL_MM)]
+        {
+            if !bound.contains(value) {
+                problems.push(Problem::at(format!("{field}.{name}"), "out of bounds", bound.words()).value(value));
+            }
+        }
+        let cells = input.nx.checked_mul(input.ny).filter(|&n| n <= bounds::GRID_CELLS);
+        match cells {
+            None => problems.push(
+                Problem::at(format!("{field}.nx"), "too many cells", format!("nx times ny at most {}", bounds::GRID_CELLS))
+                    .value(format!("{} x {}", input.nx, input.ny)),
+            ),
+            Some(0) => problems.push(
+                Problem::at(format!("{field}.nx"), "a grid without cells", "nx and ny at least 1")
+                    .value(format!("{} x {}", input.nx, input.ny)),
+            ),
+            Some(n) if n != input.z_mm.len() => problems.push(
+                Problem::at(format!("{field}.z_mm"), "wrong number of heights", format!("nx times ny = {n}, null outside the floor"))
+                    .value(input.z_mm.len()),
+            ),
+            Some(_) => {}
+        }
+        for (i, z) in input.z_mm.iter().enumerate() {
+            if let Some(z) = z
+                && !bounds::LEVEL_MM.contains(*z)
+            {
+                problems.push(Problem::at(format!("{field}.z_mm[{i}]"), "out of bounds", bounds::LEVEL_MM.words()).value(z));
+                if problems.problems.len() > Problems::MOST {
+                    break;
+                }
+            }
+        }
+        if !input.z_mm.is_empty() && input.z_mm.iter().all(Option::is_none) {
+            problems.push(Problem::at(format!("{field}.z_mm"), "every cell is null", "a height for every floor cell"));
+        }
+        let z_mm = if problems.is_empty() { input.z_mm.iter().map(|z| z.unwrap_or(f64::NAN)).collect() } else { Vec::new() };
+        problems.or(Self { x0_mm: input.x0_mm, y0_mm: input.y0_mm, cell_mm: input.cell_mm, nx: input.nx, ny: input.ny, z_mm })
+    }
+
     /// Number of cells, outside ones included.
     pub fn len(&self) -> usize {
         self.nx * self.ny
