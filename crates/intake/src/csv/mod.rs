@@ -114,7 +114,7 @@ impl Table {
             }
             splitter.row(self.delimiter, width + 1, &mut row);
             match self.fault(&mut row, limits) {
-                Some(problem) => problems.push(|| problem.line(row.line)),
+                Some(fault) => problems.push(|| self.words(fault, &row)),
                 None => self.add(&row),
             }
             if row.slip == Some(Slip::Open) {
@@ -136,38 +136,46 @@ impl Table {
     }
 
     /// What is wrong with a row. Empty parts beyond the last column, as spreadsheets leave them, are taken off first.
-    fn fault(&self, row: &mut Split<'_>, limits: &Limits) -> Option<Problem> {
+    fn fault(&self, row: &mut Split<'_>, limits: &Limits) -> Option<Fault> {
         let width = self.header.len();
-        match row.slip {
-            Some(Slip::Open) => return Some(Problem::at("", "a quote is opened here and never closed", "a closing quote, or none at all")),
-            Some(Slip::After) => {
-                return Some(
-                    Problem::at("", "text stands behind a closing quote", "quotes around the whole part; a quote inside it doubled")
-                        .value(row.raw),
-                );
-            }
-            None => {}
+        if let Some(slip) = row.slip {
+            return Some(Fault::Quote(slip));
         }
         if row.parts.iter().any(|part| part.len() > CELL) {
-            return Some(Problem::at("", "a part is longer than any reading", format!("at most {CELL} bytes; is a quote missing?")));
+            return Some(Fault::Long);
         }
-        if row.count > width
-            && row.raw.bytes().rev().take_while(|b| *b == self.delimiter || *b == b' ').filter(|b| *b == self.delimiter).count()
-                >= row.count - width
-        {
-            row.count = width;
-            row.parts.truncate(width);
+        if row.count > width {
+            let tail = row.raw.bytes().rev().take_while(|b| *b == self.delimiter || *b == b' ');
+            if tail.filter(|b| *b == self.delimiter).count() >= row.count - width {
+                row.count = width;
+                row.parts.truncate(width);
+            }
         }
         let mark = || row.parts.first().is_some_and(|first| limits.marks.iter().any(|mark| begins(first, mark)));
-        if row.count == width || (row.count < width && mark()) {
-            return None;
-        }
-        let needed =
-            format!("{} needed: {}", if width == 1 { "one is".into() } else { format!("{} are", counted(width)) }, self.header.join(", "));
-        let commas = self.delimiter == b',' && row.count > width;
-        let hint = if commas { "; with decimal commas the columns are divided by semicolons" } else { "" };
-        let parts = if row.count == 1 { "one part".into() } else { format!("{} parts", counted(row.count)) };
-        Some(Problem::at("", format!("{:?} has {parts}", shortened(row.raw)), format!("{needed}{hint}")))
+        let fits = row.count == width || (row.count < width && mark());
+        (!fits).then_some(Fault::Ragged)
+    }
+
+    /// A fault in words; built only for those that are reported.
+    fn words(&self, fault: Fault, row: &Split<'_>) -> Problem {
+        let width = self.header.len();
+        let problem = match fault {
+            Fault::Quote(Slip::Open) => Problem::at("", "a quote is opened here and never closed", "a closing quote, or none at all"),
+            Fault::Quote(Slip::After) => {
+                Problem::at("", "text stands behind a closing quote", "quotes around the whole part; a quote inside it doubled")
+                    .value(row.raw)
+            }
+            Fault::Long => Problem::at("", "a part is longer than any reading", format!("at most {CELL} bytes; is a quote missing?")),
+            Fault::Ragged => {
+                let parts = if row.count == 1 { "one part".into() } else { format!("{} parts", counted(row.count)) };
+                let needed = if width == 1 { "one is".into() } else { format!("{} are", counted(width)) };
+                let commas = self.delimiter == b',' && row.count > width;
+                let hint = if commas { "; with decimal commas the columns are divided by semicolons" } else { "" };
+                let columns = self.header.join(", ");
+                Problem::at("", format!("{:?} has {parts}", shortened(row.raw)), format!("{needed} needed: {columns}{hint}"))
+            }
+        };
+        problem.line(row.line)
     }
 
     /// Names of the columns as they stand in the file.
@@ -199,6 +207,14 @@ impl Table {
     pub fn rows(&self) -> impl ExactSizeIterator<Item = Row<'_>> {
         (0..self.lines.len()).map(|index| Row { table: self, index })
     }
+}
+
+/// What is wrong with a row.
+#[derive(Clone, Copy)]
+enum Fault {
+    Quote(Slip),
+    Long,
+    Ragged,
 }
 
 /// Problems, kept up to the most that are reported and then counted.
