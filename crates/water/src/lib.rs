@@ -5,6 +5,7 @@
 //!
 //! * [`surface`]: what comes in, spot levels inside an outline or a grid, and outlets.
 //! * [`grid`]: the grid every computation runs on.
+//! * [`plan`]: points, lines and outlines.
 //! * [`tin`]: spot levels to a grid through a constrained Delaunay triangulation.
 //! * [`falls`], [`ponding`], [`overflow`], [`exposure`]: one module a computation, each with its `Input` and `Output`.
 
@@ -12,6 +13,7 @@ pub mod exposure;
 pub mod falls;
 pub mod grid;
 pub mod overflow;
+pub mod plan;
 pub mod ponding;
 pub mod surface;
 pub mod tin;
