@@ -1,7 +1,7 @@
 //! Everything that must hold before a change lands, one line a step.
 
 use crate::tools::{Done, cargo, in_ci, run, works};
-use crate::{schema, wasm};
+use crate::wasm;
 use std::io::{BufRead, BufReader};
 use std::ops::AddAssign;
 use std::process::{Command, Stdio};
@@ -67,7 +67,6 @@ pub fn test() -> Done {
     suite.step("doc tests", || {
         counted(cargo().args(["test", "--quiet", "--locked", "--workspace", "--doc"]), &mut tally).map(|()| Step::Done)
     });
-    suite.step("schemas", || schema::check().map(|()| Step::Done));
     suite.step("wasm", || match wasm::find() {
         None => Ok(Step::Skipped("no compiler here can make WebAssembly; run: cargo xtask setup")),
         found => wasm::check(found).map(|()| Step::Done),
