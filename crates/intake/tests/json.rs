@@ -158,7 +158,7 @@ fn everything_wrong_is_found_at_once_with_its_line() {
             "room.json:6: walls[1].height_mm = 24: out of bounds; between 100 and 20000",
             "room.json:7: walls[2].id: missing; text: Name, unique in the room",
             "room.json:7: walls[2].zone = \"shwer\": not a known word; \"shower\", \"splash\" or \"dry\"",
-            "room.json:9: rh = 65: out of bounds; between 0 and 1",
+            "room.json:9: rh = 65: out of bounds; between 0 and 1 (a share; 65 % is 0.65)",
             "room.json:10: oulets = a list of 0: unknown field; perhaps outlets?",
         ],
     );

@@ -175,7 +175,12 @@ impl<'a> Check<'a> {
     fn number(&mut self, start: usize, x: f64, shape: &Shape) {
         if !shape.allows(x) {
             let value = short(self.written(start));
-            self.report(start, || value, "out of bounds", shape.bounds_words());
+            let mut right = shape.bounds_words();
+            // Where 0 to 1 is asked and 65 is given, somebody wrote a share as a percentage.
+            if (shape.min, shape.max) == (Some(0.0), Some(1.0)) && x > 1.0 && x <= 100.0 {
+                right.push_str(&format!(" (a share; {x} % is {})", (x * 1e6).round() / 1e8));
+            }
+            self.report(start, || value, "out of bounds", right);
         }
     }
 
