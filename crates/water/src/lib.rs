@@ -7,10 +7,12 @@
 //! * [`grid`]: the grid every computation runs on.
 //! * [`plan`]: points, lines and outlines.
 //! * [`tin`]: spot levels to a grid through a constrained Delaunay triangulation.
+//! * [`fill`]: the level every cell fills to before it drains.
 //! * [`falls`], [`ponding`], [`overflow`], [`exposure`]: one module a computation, each with its `Input` and `Output`.
 
 pub mod exposure;
 pub mod falls;
+pub mod fill;
 pub mod grid;
 pub mod overflow;
 pub mod plan;

@@ -141,5 +141,5 @@ fn grid_refuses_what_is_wrong_all_at_once() {
 }
 
 fn grid_in() -> GridIn {
-    serde_json::from_str(r#"{"x0_mm":0,"y0_mm":0,"cell_mm":1,"nx":1,"ny":1,"z_mm":[0]}"#).unwrap()
+    GridIn { x0_mm: 0.0, y0_mm: 0.0, cell_mm: 1.0, nx: 1, ny: 1, z_mm: vec![Some(0.0)], u_mm: None }
 }
