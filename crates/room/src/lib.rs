@@ -4,9 +4,12 @@
 //! z = 0 the room's benchmark. Heights named `z_mm`, `top_mm`, `level_mm` are above that benchmark.
 
 pub mod build_up;
+pub mod geometry;
 pub mod nouns;
 pub mod register;
 pub mod sheet;
+#[cfg(test)]
+mod test_rooms;
 pub mod unfold;
 pub mod validate;
 

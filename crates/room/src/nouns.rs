@@ -703,3 +703,53 @@ pub enum LayerKind {
     /// Tile.
     Tile,
 }
+
+/// Name of the floor where something lies `on` it.
+pub const FLOOR: &str = "floor";
+/// Name of the floor outside all zones.
+pub const REST: &str = "rest";
+/// The value of [`Room::format`].
+pub const FORMAT: &str = "undertile room 1";
+
+impl Room {
+    /// The name of the wall on each edge of the outline: its own, or `w` and the number of the edge.
+    pub fn wall_names(&self) -> Vec<String> {
+        (1..=self.outline_mm.len())
+            .map(|edge| self.walls.iter().find(|w| w.edge == edge).map_or_else(|| format!("w{edge}"), |w| w.id.clone()))
+            .collect()
+    }
+
+    /// Height of the wall on an edge (from 1), where it or the room gives one.
+    pub fn wall_height_mm(&self, edge: usize) -> Option<f64> {
+        self.walls.iter().find(|w| w.edge == edge).and_then(|w| w.height_mm).or(self.height_mm)
+    }
+
+    /// The zone of that name.
+    pub fn zone(&self, id: &str) -> Option<&Zone> {
+        self.zones.iter().find(|z| z.id == id)
+    }
+}
+
+impl BuildUpPreset {
+    /// Its layers from below.
+    pub fn layers(self) -> &'static [LayerKind] {
+        use LayerKind::*;
+        match self {
+            Self::OverScreed => &[Substrate, Screed, OverScreedMembrane, Bed, Tile],
+            Self::UnderScreed => &[Substrate, UnderScreedMembrane, Screed, Bed, Tile],
+            Self::Both => &[Substrate, UnderScreedMembrane, Screed, OverScreedMembrane, Bed, Tile],
+            Self::Bonded => &[Substrate, OverScreedMembrane, Bed, Tile],
+        }
+    }
+}
+
+impl BuildUp {
+    /// The layers of one zone (or [`REST`]) from below, thicknesses where they are known; empty where nothing is known.
+    pub fn layers_of(&self, zone: &str) -> Vec<Layer> {
+        if let Some(known) = self.zones.iter().find(|z| z.zone == zone) {
+            return known.layers.clone();
+        }
+        let kinds = self.preset.map_or(&[] as &[LayerKind], BuildUpPreset::layers);
+        kinds.iter().map(|kind| Layer { kind: *kind, thickness_mm: None, what: None }).collect()
+    }
+}
