@@ -3,6 +3,7 @@
 mod bench;
 mod demo;
 mod layers;
+mod peers;
 #[cfg(test)]
 mod purity;
 mod schema;
@@ -23,6 +24,7 @@ const HELP: &str = "cargo xtask NAME
                    checks that the engine crates compile for wasm32-unknown-unknown, with the toolchain found or named
   arrows           prints which crate knows which, or the arrows that point the wrong way
   bench [WORD]     runs the benchmarks, or those whose name holds WORD
+  peers [WORD]     slow checks against libraries from the Python index, or those whose path holds WORD
   schema           writes docs/schema/*.json from the built program; the tests say when they are out of date
   demo             builds the program, writes the demo job to out/demo and judges it
 ";
@@ -38,6 +40,8 @@ fn main() -> ExitCode {
         ["arrows"] => layers::draw(),
         ["bench"] => bench::bench(None),
         ["bench", word] => bench::bench(Some(word)),
+        ["peers"] => peers::peers(None),
+        ["peers", word] => peers::peers(Some(word)),
         ["schema"] => schema::write(),
         ["demo"] => demo::demo(),
         [] | ["help" | "--help" | "-h"] => {

@@ -145,6 +145,7 @@ fn is_noise(line: &str) -> bool {
         || (line.starts_with("running ") && line.ends_with(['s', 't']))
         || line.starts_with("Nextest run ID")
         || line.starts_with("Starting ")
+        || line.starts_with("all doctests ran in")
 }
 
 #[cfg(test)]
