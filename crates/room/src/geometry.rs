@@ -6,7 +6,7 @@
 use crate::nouns::{Room, Zone};
 use geo::line_intersection::{LineIntersection, line_intersection};
 use geo::{Area, Coord, Line, LineString, MultiPolygon, Polygon};
-use measure::{PointMm, math};
+use measure::{PointMm, bounds, math};
 
 /// Two corners closer than this are one corner.
 pub const SAME_CORNER_MM: f64 = 1.0;
@@ -63,7 +63,7 @@ impl Edge {
 
     /// Distance of a place from the edge.
     pub fn distance_mm(&self, p: PointMm) -> f64 {
-        let along = self.local(p)[0].clamp(0.0, self.length_mm());
+        let along = self.local(p)[0].max(0.0).min(self.length_mm());
         distance_mm(self.at(along, 0.0), p)
     }
 
@@ -134,6 +134,11 @@ pub fn extent(points: &[PointMm]) -> Option<[PointMm; 2]> {
 /// Distance of a place from the nearest edge of a ring.
 pub fn distance_to_ring_mm(ring: &[PointMm], p: PointMm) -> f64 {
     edges(ring).iter().map(|e| e.distance_mm(p)).fold(f64::INFINITY, f64::min)
+}
+
+/// Whether corners can be worked with at all: three to [`bounds::CORNERS`] of them, each a place on a plan.
+pub fn is_floor(ring: &[PointMm]) -> bool {
+    (3..=bounds::CORNERS).contains(&ring.len()) && ring.iter().flatten().all(|v| bounds::PLAN_MM.contains(*v))
 }
 
 /// Whether a place lies inside a ring or no further than `tolerance_mm` outside it. Even-odd, so it also answers for a
@@ -274,6 +279,17 @@ pub fn tidy(area: &MultiPolygon<f64>, from: &[PointMm]) -> Vec<Vec<Vec<PointMm>>
             std::iter::once(ring(p.exterior())).chain(holes).collect()
         })
         .collect()
+}
+
+/// What is left of a ring when others are cut out of it: outer rings only, each a piece by itself.
+pub fn without(ring: &[PointMm], cut_out: &[&[PointMm]]) -> Vec<Vec<PointMm>> {
+    let mut rest = area_of(ring);
+    let mut corners = ring.to_vec();
+    for cut in cut_out {
+        rest = geo::BooleanOps::difference(&rest, &area_of(cut));
+        corners.extend_from_slice(cut);
+    }
+    tidy(&rest, &corners).into_iter().filter_map(|polygon| polygon.into_iter().next()).collect()
 }
 
 /// The known coordinate within rounding of a value, else the value.

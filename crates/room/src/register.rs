@@ -15,6 +15,7 @@ mod wall;
 pub use group::{Group, groups};
 
 use crate::Room;
+use crate::geometry::is_floor;
 use crate::validate::normalised;
 use std::collections::BTreeSet;
 
@@ -162,7 +163,7 @@ pub struct Detail {
 /// upturn, say) leaves the length or area absent and stands in [`Detail::unknown`].
 pub fn derive(room: &Room) -> Vec<Detail> {
     let room = normalised(room);
-    if room.outline_mm.len() < 3 {
+    if !is_floor(&room.outline_mm) {
         return Vec::new();
     }
     let model = model::Model::of(&room);

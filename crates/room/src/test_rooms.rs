@@ -5,7 +5,9 @@ use serde_json::{Value, json};
 
 /// A room from the fields given, the format filled in.
 pub fn room(mut fields: Value) -> Room {
-    fields["format"] = json!(crate::nouns::FORMAT);
+    if fields.get("format").is_none() {
+        fields["format"] = json!(crate::nouns::FORMAT);
+    }
     serde_json::from_value(fields).expect("a test room is well formed")
 }
 

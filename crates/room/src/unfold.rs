@@ -6,7 +6,7 @@
 //! what is drawn of a wall ([`FaceOnSheet::holes_mm`]), not in the mapping.
 
 use crate::Room;
-use crate::geometry::{Edge, ROUNDING_MM, area_of, contains, edges, extent, rectangle};
+use crate::geometry::{Edge, ROUNDING_MM, area_of, contains, edges, extent, is_floor, rectangle};
 use crate::nouns::{OpeningKind, Recess};
 use crate::register::{Face, Place};
 use crate::validate::normalised;
@@ -74,11 +74,11 @@ pub struct Unfolded {
 }
 
 impl Unfolded {
-    /// Lays a room flat. Meant for a room without problems ([`crate::validate::check`]); one with fewer than three corners
+    /// Lays a room flat. Meant for a room without problems ([`crate::validate::check`]); one without a floor
     /// gives an empty drawing.
     pub fn new(room: &Room) -> Self {
         let room = normalised(room);
-        if room.outline_mm.len() < 3 {
+        if !is_floor(&room.outline_mm) {
             return Self { outline_mm: Vec::new(), faces: Vec::new() };
         }
         let mut faces = vec![floor(&room.outline_mm)];

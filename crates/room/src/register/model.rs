@@ -117,7 +117,7 @@ impl<'a> Model<'a> {
         let membranes = if drawn.is_empty() { vec![None] } else { drawn };
         let mut stops: Vec<f64> = wall.pieces.iter().flat_map(|p| [p.from, p.to]).collect();
         for cover in membranes.iter().flatten().flat_map(|m| &m.covers).filter(|c| c.on == wall.name) {
-            stops.extend([cover.from_mm, cover.to_mm].into_iter().flatten().map(|x| x.clamp(0.0, wall.edge.length_mm())));
+            stops.extend([cover.from_mm, cover.to_mm].into_iter().flatten().map(|x| x.max(0.0).min(wall.edge.length_mm())));
         }
         stops.sort_by(f64::total_cmp);
         stops.dedup_by(|a, b| *a - *b < ROUNDING_MM);
@@ -339,7 +339,7 @@ fn walls<'a>(room: &'a Room, zones: &[FloorZone<'a>]) -> Vec<WallModel<'a>> {
 }
 
 fn cut(by: &str, from: f64, width: f64, length: f64) -> Cut<'_> {
-    Cut { by, from: from.clamp(0.0, length), to: (from + width).clamp(0.0, length) }
+    Cut { by, from: from.max(0.0).min(length), to: (from + width).max(0.0).min(length) }
 }
 
 /// A wall cut by the zones whose edges run along it; what no zone touches is beside the rest of the floor.

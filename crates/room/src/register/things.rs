@@ -99,7 +99,7 @@ fn under_screens(model: &Model, stop: &WaterStop) -> Vec<(f64, f64)> {
             if a[1].abs() > UNDER_SCREEN_MM || b[1].abs() > UNDER_SCREEN_MM {
                 continue;
             }
-            let (from, to) = (a[0].min(b[0]).clamp(0.0, length), a[0].max(b[0]).clamp(0.0, length));
+            let (from, to) = (a[0].min(b[0]).max(0.0).min(length), a[0].max(b[0]).max(0.0).min(length));
             if to - from > UNDER_SCREEN_MM.min(length / 2.0) {
                 found.push((start + from, start + to));
             }
@@ -189,7 +189,7 @@ fn fixture_penetration(model: &Model, fixture: &Fixture, out: &mut Vec<Detail>) 
         return;
     }
     let Some(wall) = fixture.wall.as_deref().and_then(|name| wall(model, name)) else { return };
-    let along = wall.edge.local([fixture.x_mm, fixture.y_mm])[0].clamp(0.0, wall.edge.length_mm());
+    let along = wall.edge.local([fixture.x_mm, fixture.y_mm])[0].max(0.0).min(wall.edge.length_mm());
     let own = |p: &Penetration| {
         p.wall.as_deref() == Some(wall.name)
             && matches!(p.kind, PenetrationKind::Pipe | PenetrationKind::Tap)

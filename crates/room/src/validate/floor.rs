@@ -1,10 +1,10 @@
 //! What stands on the floor: zones, fixtures, outlets, water stops, hobs, screens, heating.
 
 use super::names::Names;
-use super::outline::{points, ring};
+use super::outline::{point, points, ring};
 use super::{OUTSIDE_MM, level, measured, place, round, within, within_if};
 use crate::Room;
-use crate::geometry::{area_mm2, area_of, contains, leaves, line_length_mm};
+use crate::geometry::{area_mm2, area_of, contains, is_floor, leaves, line_length_mm};
 use crate::nouns::{Fixture, FixtureKind, Outlet, OutletKind, WaterStopAt, Zone};
 use geo::BooleanOps;
 use measure::{Bounds, PointMm, Problem, Problems, bounds};
@@ -91,7 +91,7 @@ fn zones(room: &Room, problems: &mut Problems) {
 
 /// Reports a polygon that sticks out of the room, with the corner furthest out.
 fn inside(field: &str, what: &str, polygon: &[PointMm], room: &Room, problems: &mut Problems) {
-    if room.outline_mm.len() < 3 {
+    if !is_floor(&room.outline_mm) {
         return;
     }
     let corner = polygon.iter().find(|p| !contains(&room.outline_mm, **p, ZONE_OUTSIDE_MM));
@@ -106,7 +106,7 @@ fn inside(field: &str, what: &str, polygon: &[PointMm], room: &Room, problems: &
 
 fn check_fixture(at: &str, fixture: &Fixture, names: &Names, room: &Room, problems: &mut Problems) {
     let p = [fixture.x_mm, fixture.y_mm];
-    if points(&[p], at, problems) && room.outline_mm.len() >= 3 && !contains(&room.outline_mm, p, OUTSIDE_MM) {
+    if point(p, at, problems) && is_floor(&room.outline_mm) && !contains(&room.outline_mm, p, OUTSIDE_MM) {
         let what = format!("fixture {} lies outside the room", fixture.id);
         problems.push(Problem::at(at, what, "x_mm, y_mm within the outline").value(place(p)));
     }
@@ -155,7 +155,7 @@ fn check_point(at: &str, outlet: &Outlet, room: &Room, problems: &mut Problems) 
         problems.push(Problem::at(at, format!("point waste {} has no place", outlet.id), "x_mm and y_mm of its centre"));
         return;
     };
-    if points(&[[x, y]], at, problems) && room.outline_mm.len() >= 3 && !contains(&room.outline_mm, [x, y], OUTSIDE_MM) {
+    if point([x, y], at, problems) && is_floor(&room.outline_mm) && !contains(&room.outline_mm, [x, y], OUTSIDE_MM) {
         let what = format!("outlet {} lies outside the room", outlet.id);
         problems.push(Problem::at(at, what, "its centre within the outline").value(place([x, y])));
     }
@@ -192,7 +192,7 @@ pub fn check_line(field: &str, what: &str, line: &[PointMm], tolerance_mm: f64, 
     if !sound_line(field, line, problems) {
         return;
     }
-    if room.outline_mm.len() >= 3
+    if is_floor(&room.outline_mm)
         && let Some(p) = leaves(&room.outline_mm, line, tolerance_mm)
     {
         problems.push(Problem::at(field, format!("{what} leaves the floor"), "places within the outline").value(place(p)));

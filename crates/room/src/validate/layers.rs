@@ -119,7 +119,7 @@ fn check_cover(at: &str, cover: &Cover, names: &Names, room: &Room, problems: &m
         problems.push(Problem::at(at, "not a part of its wall", right).value(format!("{from} to {to}")));
     }
     if let Some(top) = cover.top_mm {
-        let most = room.wall_height_mm(edge + 1).unwrap_or(bounds::WALL_HEIGHT_MM.max);
+        let most = super::top_mm(room, edge).unwrap_or(bounds::WALL_HEIGHT_MM.max);
         within(problems, format!("{at}.top_mm"), top.value(), Bounds { min: bounds::LEVEL_MM.min, max: most, unit: "mm" });
         within(problems, format!("{at}.top_mm.u"), top.u(), bounds::U_MM);
     }
@@ -139,7 +139,7 @@ fn on_wall(field: &str, what: &str, line: &[PointMm], edge: usize, wall: Edge, r
     if !sound_line(field, line, problems) {
         return;
     }
-    let top = room.wall_height_mm(edge + 1).unwrap_or(bounds::WALL_HEIGHT_MM.max);
+    let top = super::top_mm(room, edge).unwrap_or(bounds::WALL_HEIGHT_MM.max);
     let length = wall.length_mm();
     let off = |p: &&PointMm| p[0] < -OFF_WALL_MM || p[0] > length + OFF_WALL_MM || p[1] > top + OFF_WALL_MM;
     if let Some(p) = line.iter().find(off) {

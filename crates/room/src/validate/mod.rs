@@ -44,7 +44,7 @@ pub fn check(room: &Room) -> Problems {
     }
     level(&mut problems, "outside_level_mm", room.outside_level_mm);
     outline::check(room, &mut problems);
-    if too_many(room, &mut problems) {
+    if room.outline_mm.len() > bounds::CORNERS || too_many(room, &mut problems) {
         return problems;
     }
     let names = Names::of(room, &mut problems);
@@ -132,4 +132,10 @@ fn round(value: f64) -> f64 {
 /// A place in a message.
 fn place(p: [f64; 2]) -> String {
     format!("({}, {})", round(p[0]), round(p[1]))
+}
+
+/// The height of the wall on an edge (from 0), where it is known and possible: a wall of 2.4 mm is told once, not again for
+/// everything in it.
+fn top_mm(room: &Room, edge: usize) -> Option<f64> {
+    room.wall_height_mm(edge + 1).filter(|h| bounds::WALL_HEIGHT_MM.contains(*h))
 }

@@ -59,12 +59,19 @@ pub fn ring(corners: &[PointMm], field: &str, problems: &mut Problems) -> bool {
 pub fn points(points: &[PointMm], field: &str, problems: &mut Problems) -> bool {
     let before = problems.problems.len();
     for (i, p) in points.iter().enumerate() {
-        if !p.iter().all(|v| bounds::PLAN_MM.contains(*v)) {
-            let found = format!("[{}, {}]", p[0], p[1]);
-            problems.push(Problem::at(format!("{field}[{i}]"), "not a place on plan", bounds::PLAN_MM.words()).value(found));
-        }
+        point(*p, &format!("{field}[{i}]"), problems);
     }
     problems.problems.len() == before
+}
+
+/// Both coordinates finite and within the bounds of a plan.
+pub fn point(p: PointMm, field: &str, problems: &mut Problems) -> bool {
+    let sound = p.iter().all(|v| bounds::PLAN_MM.contains(*v));
+    if !sound {
+        let found = format!("({}, {})", p[0], p[1]);
+        problems.push(Problem::at(field, "not a place on plan", bounds::PLAN_MM.words()).value(found));
+    }
+    sound
 }
 
 fn repeated_corners(corners: &[PointMm], field: &str, problems: &mut Problems) -> bool {

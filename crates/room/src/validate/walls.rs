@@ -3,7 +3,7 @@
 use super::names::Names;
 use super::{OUTSIDE_MM, level, round, within, within_if};
 use crate::Room;
-use crate::geometry::{Edge, contains};
+use crate::geometry::{Edge, contains, is_floor};
 use crate::nouns::{Opening, OpeningKind, Penetration, Recess};
 use measure::{Bounds, Problem, Problems, bounds};
 use std::collections::BTreeMap;
@@ -76,7 +76,7 @@ fn check_opening(i: usize, opening: &Opening, names: &Names, problems: &mut Prob
     let Some((edge, line)) = names.wall(&format!("{at}.wall"), &opening.wall, problems) else { return };
     let along = [opening.from_mm, opening.from_mm + opening.width_mm];
     past_end(&at, &opening.wall, along, line, problems);
-    let top = room.wall_height_mm(edge + 1);
+    let top = super::top_mm(room, edge);
     let height = match opening.kind {
         OpeningKind::Door => Some([0.0, opening.height_mm.or(top).unwrap_or(f64::INFINITY)]),
         OpeningKind::Window => opening.sill_mm.zip(opening.height_mm).map(|(sill, height)| [sill, sill + height]),
@@ -99,7 +99,7 @@ fn check_recess(i: usize, recess: &Recess, names: &Names, problems: &mut Problem
     let along = [recess.from_mm, recess.from_mm + recess.width_mm];
     past_end(&at, &recess.wall, along, line, problems);
     let height = [recess.sill_mm, recess.sill_mm + recess.height_mm];
-    over_top(&at, Some(height), room.wall_height_mm(edge + 1), problems);
+    over_top(&at, Some(height), super::top_mm(room, edge), problems);
     cuts.entry(edge).or_default().push(Cut { field: at, name: format!("recess {}", recess.id), along, height: Some(height) });
 }
 
@@ -140,7 +140,7 @@ fn check_penetration(i: usize, p: &Penetration, names: &Names, problems: &mut Pr
     let Some(wall) = &p.wall else {
         match (p.x_mm, p.y_mm) {
             (Some(x), Some(y)) => {
-                if room.outline_mm.len() >= 3 && !contains(&room.outline_mm, [x, y], OUTSIDE_MM) {
+                if is_floor(&room.outline_mm) && !contains(&room.outline_mm, [x, y], OUTSIDE_MM) {
                     let found = super::place([x, y]);
                     problems
                         .push(Problem::at(at, format!("penetration {} lies outside the room", p.id), "a place on the floor").value(found));
@@ -162,7 +162,7 @@ fn check_penetration(i: usize, p: &Penetration, names: &Names, problems: &mut Pr
         }
     }
     if let Some(height) = p.height_mm {
-        let top = room.wall_height_mm(edge + 1).unwrap_or(bounds::WALL_HEIGHT_MM.max);
+        let top = super::top_mm(room, edge).unwrap_or(bounds::WALL_HEIGHT_MM.max);
         if !(height.is_finite() && height >= -1000.0 && height <= top) {
             let right = format!("between the floor and {}", round(top));
             problems.push(Problem::at(format!("{at}.height_mm"), "not on its wall", right).value(height));
