@@ -29,7 +29,7 @@ pub use drainage::{Drainage, NOWHERE, drainage, pond_of_cells};
 use crate::grid::Grid;
 use passes::{DRAIN, Forest, Pass, contract};
 use strip::{Layout, Strip, survey};
-use threads::for_each;
+pub(crate) use threads::{for_each, worth as threads_worth};
 
 /// Levels and ponds of a floor.
 #[derive(Clone, Debug, PartialEq)]
@@ -72,7 +72,7 @@ pub struct Pond {
 /// assert_eq!((filled.ponds[0].deepest, filled.ponds[0].spill), (2, 1));
 /// ```
 pub fn fill(grid: &Grid, outlets: &[usize]) -> Filled {
-    fill_on(threads::worth(grid.len()), grid, outlets)
+    fill_on(threads_worth(grid.len()), grid, outlets)
 }
 
 /// [`fill`] on at most so many threads; without the feature `threads` always on one.
@@ -85,7 +85,7 @@ pub fn fill_on(threads: usize, grid: &Grid, outlets: &[usize]) -> Filled {
 
 /// Only the levels of [`fill`], in less time.
 pub fn levels(grid: &Grid, outlets: &[usize]) -> Vec<f64> {
-    levels_on(threads::worth(grid.len()), grid, outlets)
+    levels_on(threads_worth(grid.len()), grid, outlets)
 }
 
 /// [`levels`] on at most so many threads.
@@ -150,6 +150,21 @@ impl Basins {
         });
     }
 
+    /// Adds 1 for every cell in a pond deeper than `least_mm`; whether there is any.
+    pub(crate) fn count_wet(&self, z: &[f64], least_mm: f64, count: &mut [u32]) -> bool {
+        let wet = self.wet_levels(z, least_mm);
+        let n = self.layout.cells().max(1);
+        let mut any = false;
+        for (s, ((count, z), labels)) in count.chunks_mut(n).zip(z.chunks(n)).zip(self.labels.chunks(n)).enumerate() {
+            let level_of: Vec<f64> = self.strips[s].basin_of.iter().map(|&basin| wet[s][basin as usize]).collect();
+            any |= level_of.iter().any(|&level| level > f64::NEG_INFINITY);
+            for ((count, &z), &label) in count.iter_mut().zip(z).zip(labels) {
+                *count += u32::from(z < level_of[label as usize]);
+            }
+        }
+        any
+    }
+
     /// What belongs to each strip.
     fn pieces<'a>(&'a self, z: &'a [f64], out: &'a mut [f64]) -> Vec<Piece<'a>> {
         let n = self.layout.cells().max(1);
@@ -168,9 +183,9 @@ impl Basins {
         self.gather(z, &sums)
     }
 
-    /// Gathers what stands over each label into ponds.
-    fn gather(&self, z: &[f64], sums: &[Vec<Sum>]) -> (Vec<Pond>, usize) {
-        const DRY: u32 = u32::MAX;
+    /// For every basin the pond it lies in, as an index; level, depth, deepest cell and spill of every pond, its cells still to
+    /// be counted. Some may turn out without water: passes at the height of the lowest cell.
+    fn pond_of_basins(&self, z: &[f64]) -> (Vec<Vec<u32>>, Vec<Pond>) {
         let mut ponds = Vec::new();
         let mut begin = |forest: &Forest, basin: u32| {
             let (level_mm, spill) = (forest.z[basin as usize], forest.cell[basin as usize] as usize);
@@ -178,36 +193,52 @@ impl Basins {
             ponds.len() as u32 - 1
         };
         let whole = &self.whole;
-        let of_groups = whole.heads(&self.whole_levels, whole.standing.iter().map(|_| DRY), |group| begin(whole, group), DRY);
-        let mut heads = Vec::with_capacity(self.strips.len());
+        let of_groups = whole.heads(&self.whole_levels, whole.standing.iter().map(|_| NOWHERE), |group| begin(whole, group), NOWHERE);
+        let mut pond_of = Vec::with_capacity(self.strips.len());
         for (s, Strip { forest, .. }) in self.strips.iter().enumerate() {
             let groups = (0..forest.standing.len() as u32).map(|rank| of_groups[group(self.first_group[s], rank) as usize]);
-            heads.push(forest.heads(&self.basin_levels[s], groups, |basin| begin(forest, basin), DRY));
+            pond_of.push(forest.heads(&self.basin_levels[s], groups, |basin| begin(forest, basin), NOWHERE));
         }
-        let mut undrained = 0;
-        for ((strip, heads), sums) in self.strips.iter().zip(&heads).zip(sums) {
-            for (&basin, sum) in strip.basin_of.iter().zip(sums) {
-                let head = heads[basin as usize];
-                if sum.cells == 0 {
-                    continue;
-                }
-                if head == DRY {
-                    undrained += sum.cells as usize;
-                    continue;
-                }
-                let pond = &mut ponds[head as usize];
-                pond.cells += sum.cells as usize;
-                pond.depth_sum_mm += sum.depth_mm;
-                let lowest = strip.lowest[basin as usize] as usize;
+        for (strip, pond_of) in self.strips.iter().zip(&pond_of) {
+            for (&lowest, &pond) in strip.lowest.iter().zip(pond_of).skip(1).filter(|&(_, &pond)| pond != NOWHERE) {
+                let (pond, lowest) = (&mut ponds[pond as usize], lowest as usize);
                 let depth = pond.level_mm - z[lowest];
                 if depth > pond.depth_mm || (depth == pond.depth_mm && lowest < pond.deepest) {
                     (pond.depth_mm, pond.deepest) = (depth, lowest);
                 }
             }
         }
+        (pond_of, ponds)
+    }
+
+    /// Gathers what stands over each label into ponds.
+    fn gather(&self, z: &[f64], sums: &[Vec<Sum>]) -> (Vec<Pond>, usize) {
+        let (pond_of, mut ponds) = self.pond_of_basins(z);
+        let mut undrained = 0;
+        for ((strip, pond_of), sums) in self.strips.iter().zip(&pond_of).zip(sums) {
+            for (&basin, sum) in strip.basin_of.iter().zip(sums).filter(|(_, sum)| sum.cells > 0) {
+                match ponds.get_mut(pond_of[basin as usize] as usize) {
+                    Some(pond) => {
+                        pond.cells += sum.cells as usize;
+                        pond.depth_sum_mm += sum.depth_mm;
+                    }
+                    None => undrained += sum.cells as usize,
+                }
+            }
+        }
         ponds.retain(|pond| pond.cells > 0);
         ponds.sort_unstable_by(|a, b| b.depth_mm.total_cmp(&a.depth_mm).then(a.deepest.cmp(&b.deepest)));
         (ponds, undrained)
+    }
+
+    /// Level of every basin that lies in a pond deeper than `least_mm`; of the others minus infinity.
+    fn wet_levels(&self, z: &[f64], least_mm: f64) -> Vec<Vec<f64>> {
+        let (pond_of, ponds) = self.pond_of_basins(z);
+        let level = |&pond: &u32| match ponds.get(pond as usize) {
+            Some(pond) if pond.depth_mm > least_mm => pond.level_mm,
+            _ => f64::NEG_INFINITY,
+        };
+        pond_of.iter().map(|strip| strip.iter().map(level).collect()).collect()
     }
 }
 

@@ -8,12 +8,14 @@
 //! * [`plan`]: points, lines and outlines.
 //! * [`tin`]: spot levels to a grid through a constrained Delaunay triangulation.
 //! * [`fill`]: the level every cell fills to before it drains.
+//! * [`noise`]: errors of a surface drawn at random.
 //! * [`falls`], [`ponding`], [`overflow`], [`exposure`]: one module a computation, each with its `Input` and `Output`.
 
 pub mod exposure;
 pub mod falls;
 pub mod fill;
 pub mod grid;
+pub mod noise;
 pub mod overflow;
 pub mod plan;
 pub mod ponding;
