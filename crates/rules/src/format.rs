@@ -273,6 +273,9 @@ pub struct Verification {
     pub limits: Vec<LimitFile>,
     /// Who, and where it stands.
     pub verified_by: VerifiedBy,
+    /// Worked cases for the limit entered; they take the place of the rule's own.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub cases: Vec<Case>,
 }
 
 /// Only this near to something.

@@ -70,6 +70,13 @@ pub(crate) fn asked(
     check.problems.or(asked)
 }
 
+/// What is wrong with the cases of a verification.
+pub(crate) fn check_cases_of(field: &str, verification: &Verification, rule: &Rule, vocabulary: &Vocabulary) -> Problems {
+    let mut check = Check { problems: Problems::new(), field: field.into(), vocabulary };
+    check.cases_of(&verification.cases, rule.unit(), rule.quantity.is_some());
+    check.problems
+}
+
 /// What is wrong with who verified and where it stands.
 pub(crate) fn check_verified_by(field: &str, by: &VerifiedBy) -> Problems {
     let mut problems = Problems::new();
@@ -181,7 +188,7 @@ impl<'a> Check<'a> {
         if quantity.is_some() && written.limit.is_none() && written.limits.is_empty() {
             self.wrong("limit", "missing", "at_least, at_most or both", &written.id);
         }
-        self.cases_of(&written, unit);
+        self.cases_of(&written.cases, unit, quantity.is_some());
         let titles: Vec<&str> =
             written.editions.iter().filter_map(|id| pack.editions.iter().find(|e| e.id == *id)).map(|e| e.title.as_str()).collect();
         Some(Rule {
@@ -191,6 +198,7 @@ impl<'a> Check<'a> {
             quantity: quantity.cloned(),
             asked,
             verified_by: written.verified_by.clone(),
+            before: None,
             standing: Standing::Holds,
             written,
         })
@@ -359,8 +367,8 @@ impl<'a> Check<'a> {
         }
     }
 
-    fn cases_of(&mut self, written: &RuleFile, unit: &str) {
-        for (i, case) in written.cases.iter().enumerate() {
+    fn cases_of(&mut self, cases: &[Case], unit: &str, has_number: bool) {
+        for (i, case) in cases.iter().enumerate() {
             let field = format!("cases[{i}]");
             if let Some(value) = &case.value {
                 self.number(value, &format!("{field}.value"), unit);
@@ -371,7 +379,7 @@ impl<'a> Check<'a> {
             if case.u.is_some_and(|u| !u.is_finite() || u < 0.0) {
                 self.wrong(&format!("{field}.u"), "not a standard uncertainty", "0 or more", "");
             }
-            if case.found.is_some() && (case.value.is_some() || written.quantity.is_some()) {
+            if case.found.is_some() && (case.value.is_some() || has_number) {
                 self.wrong(&format!("{field}.found"), "a look for a rule with a number", "a value, or nothing", "");
             }
             let facts = Facts::from(case.facts.clone());

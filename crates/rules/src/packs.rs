@@ -1,7 +1,7 @@
 //! The packs: those built in, and the project's own.
 
 use crate::format::{Edition, MembraneClasses, Verification};
-use crate::{Confidence, Quantity, Rule, Vocabulary, load};
+use crate::{Asked, Quantity, Rule, Vocabulary, load};
 use include_dir::{Dir, File, include_dir};
 use measure::{Problem, Problems};
 use sha2::{Digest, Sha256};
@@ -168,10 +168,14 @@ impl Packs {
             problems.push(Problem::at(format!("{field}.limit"), "missing, or given for a rule without a number", right).value(&rule.id));
             return problems;
         }
+        problems.extend(load::check_cases_of(field, verification, rule, &vocabulary));
         match load::asked(field, verification.limit.as_ref(), &verification.limits, rule.unit(), &vocabulary) {
             Ok(asked) if problems.is_empty() => {
+                let words = |asked: &[Asked]| asked.iter().map(|one| one.words.clone()).collect::<Vec<_>>().join(", or ");
+                rule.before = (words(&asked) != words(&rule.asked)).then(|| words(&rule.asked));
                 rule.asked = asked;
                 rule.verified_by = Some(verification.verified_by.clone());
+                rule.written.cases.clone_from(&verification.cases);
             }
             Ok(_) => {}
             Err(errors) => problems.extend(errors),
@@ -207,18 +211,6 @@ impl Packs {
     /// A quantity by name.
     pub fn quantity(&self, id: &str) -> Option<&Quantity> {
         self.vocabulary.quantity(id)
-    }
-
-    /// How many rules stand on each kind of source.
-    pub fn count_by_confidence(&self) -> Vec<(&'static str, usize)> {
-        let count = |confidence| self.packs.iter().flat_map(|p| &p.rules).filter(|r| r.written.confidence == Some(confidence)).count();
-        vec![
-            ("read in the source", count(Confidence::S)),
-            ("read in a secondary source", count(Confidence::S2)),
-            ("derived by arithmetic", count(Confidence::D)),
-            ("common practice", count(Confidence::P)),
-            ("not verified", count(Confidence::M)),
-        ]
     }
 }
 

@@ -24,6 +24,8 @@ pub struct Rule {
     pub asked: Vec<Asked>,
     /// Who verified it.
     pub verified_by: Option<VerifiedBy>,
+    /// What the pack had, where the verified limit differs from it.
+    pub before: Option<String>,
     /// Whether it holds, or belongs to a later edition.
     pub standing: Standing,
     /// As written in the pack.
@@ -221,7 +223,8 @@ impl Rule {
         let w = &self.written;
         let later = if self.standing == Standing::Later { "today's practice, a later edition than the job's: " } else { "" };
         if let Some(v) = &self.verified_by {
-            return format!("{later}verified by {}, {}, {}, page {} ({})", v.by, v.edition, v.clause, v.page, v.date);
+            let before = self.before.as_ref().map(|words| format!("; the pack has {words}")).unwrap_or_default();
+            return format!("{later}verified by {}, {}, {}, page {} ({}){before}", v.by, v.edition, v.clause, v.page, v.date);
         }
         let place: Vec<&str> = [self.edition.as_str(), w.clause.as_str()].into_iter().filter(|text| !text.is_empty()).collect();
         let sure = match w.confidence {

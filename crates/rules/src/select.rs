@@ -176,7 +176,7 @@ fn take_pack(pack: &Pack, frame: &Frame, found: &mut Applicable) {
             (None, _) if editions.is_empty() => take_rule(rule, None, frame, Standing::Holds, found),
             (None, Some(why)) => undecided_unless_ruled_out(rule, frame, why, found),
             (None, None) => {
-                if let Some(edition) = editions.iter().find(|edition| is_later(pack, edition, pick_of(edition), frame)) {
+                if let Some(edition) = editions.iter().find(|edition| is_newest(pack, edition, pick_of(edition))) {
                     take_rule(rule, Some(edition), frame, Standing::Later, found);
                 }
             }
@@ -252,14 +252,10 @@ fn possible_later(of_family: &[&Edition], day: &str) -> Option<String> {
     Some(format!("{} may hold on {day} ({why}); name it under `editions` if it does: {}", possible.title, possible.id))
 }
 
-/// Whether an edition comes after the picked one, or after the basis date.
-fn is_later(pack: &Pack, edition: &Edition, pick: Option<&Pick>, frame: &Frame) -> bool {
-    let of = |id: &str| pack.editions.iter().position(|other| other.id == id);
-    match pick {
-        Some(Pick::One(picked, _)) => of(&edition.id) > of(&picked.id),
-        Some(Pick::None(_)) => edition.from.as_deref() > frame.basis_date.as_deref(),
-        Some(Pick::Unknown(_)) | None => false,
-    }
+/// Whether an edition is the newest of its family (the last listed), and another one or none holds.
+fn is_newest(pack: &Pack, edition: &Edition, pick: Option<&Pick>) -> bool {
+    let newest = pack.editions.iter().rfind(|other| other.family == edition.family);
+    matches!(pick, Some(Pick::One(..) | Pick::None(_))) && newest.is_some_and(|newest| newest.id == edition.id)
 }
 
 /// Whether the place is among those named; `None` when that cannot be said.
