@@ -87,8 +87,10 @@ pub struct Applicable {
     pub later_editions: Vec<Rule>,
     /// Packs used, with the edition of each family that was picked and the hash of what was read.
     pub packs: Vec<PackUsed>,
-    /// What was not decided and why, and what each pack says must be known.
+    /// What could not be decided and why, and what was decided in a way someone might not expect.
     pub notes: Vec<String>,
+    /// What each pack says whoever relies on it must know, and where the dates of the editions picked come from.
+    pub remarks: Vec<String>,
     /// Local words for trade words.
     pub words: BTreeMap<String, String>,
     classes: Option<crate::format::MembraneClasses>,
@@ -127,6 +129,7 @@ impl Packs {
             later_editions: Vec::new(),
             packs: Vec::new(),
             notes: Vec::new(),
+            remarks: Vec::new(),
             words: BTreeMap::new(),
             classes: None,
             vocabulary: self.shared_vocabulary(),
@@ -159,6 +162,7 @@ fn take_pack(pack: &Pack, frame: &Frame, found: &mut Applicable) {
         match pick {
             Pick::One(edition, note) => {
                 used.push(edition.title.clone());
+                found.remarks.push(format!("{}: dates of {}: {}", pack.title, edition.title, edition.dates_source));
                 found.notes.extend(note.clone());
             }
             Pick::None(why) => found.notes.push(format!("{family}: {why}")),
@@ -182,7 +186,7 @@ fn take_pack(pack: &Pack, frame: &Frame, found: &mut Applicable) {
             }
         }
     }
-    found.notes.extend(pack.notes.iter().map(|note| format!("{}: {note}", pack.title)));
+    found.remarks.extend(pack.notes.iter().map(|note| format!("{}: {note}", pack.title)));
     for (word, local) in &pack.words {
         found.words.entry(word.clone()).or_insert_with(|| local.clone());
     }

@@ -144,6 +144,13 @@ fn practice_gives_way_where_the_project_speaks() {
 }
 
 #[test]
+fn remarks_say_where_the_dates_come_from() {
+    let found = Packs::embedded().applicable(&frame("AU", "2017-02-01", "1"));
+    assert!(found.remarks.iter().any(|remark| remark.starts_with("Australia: dates of NCC 2016: from memory")), "{:?}", found.remarks);
+    assert_eq!(found.notes.iter().filter(|note| note.starts_with("Australia")).count(), 0, "notes are for what is open");
+}
+
+#[test]
 fn local_words_come_from_the_pack() {
     let packs = Packs::embedded();
     let word = |country: &str| packs.applicable(&frame(country, "2024-01-01", "")).local_word("departure").to_string();
