@@ -30,7 +30,7 @@ fn everything_wrong_is_found_at_once() {
     {"id": "datum", "title": "t", "quantity": "upturn_height_mm", "unit": "mm", "details": [], "limit": {"at_least": "1:80"}, "editions": ["a"], "clause": "1", "confidence": "S", "source": "x"},
     {"id": "facts", "title": "t", "requires": "r", "details": [], "when": {"enclosed": ["yes"], "substrate": ["cheese"], "mood": true}, "editions": ["a"], "clause": "1", "confidence": "S", "source": "x"},
     {"id": "both", "title": "t", "quantity": "fall", "requires": "r", "details": [], "editions": ["a"], "clause": "1", "confidence": "S", "source": "x", "effective_from": "2024-02-30"},
-    {"id": "empty", "title": "t", "quantity": "lap_mm", "unit": "mm", "details": [], "limit": {}, "editions": ["a"], "clause": "1", "confidence": "S", "source": "x", "least_readings": 0,
+    {"id": "empty", "title": "t", "quantity": "lap_width_mm", "unit": "mm", "details": [], "limit": {}, "editions": ["a"], "clause": "1", "confidence": "S", "source": "x", "least_readings": 0,
      "cases": [{"value": 3}, {"found": true, "expect": "conforms"}]}
   ]
 }"#,
