@@ -85,7 +85,7 @@ fn too_many(room: &Room, problems: &mut Problems) -> bool {
 }
 
 /// A number must lie in its bounds; one that would fit in another unit is told so.
-fn within(problems: &mut Problems, field: impl Into<String>, value: f64, bounds: Bounds) {
+pub(crate) fn within(problems: &mut Problems, field: impl Into<String>, value: f64, bounds: Bounds) {
     if bounds.contains(value) {
         return;
     }
