@@ -13,7 +13,7 @@ mod extend;
 mod mesh;
 mod raster;
 
-pub use check::{Levels, check};
+pub use check::{Levels, U_SCREED_MM, U_TILE_MM, check};
 
 use crate::grid::Grid;
 use crate::surface::SurfaceIn;
@@ -118,6 +118,11 @@ pub fn surface(input: &SurfaceIn, cell_mm: Option<f64>) -> Result<Surface, Probl
         None => levels.triangulate(),
         Some(why) => Err(measure::Problem::at("surface.readings", why, "three or more levels that do not stand on one line").into()),
     }
+}
+
+/// A level floor of height 0 inside an outline, for work on plan before there are levels.
+pub(crate) fn flat(outline: &[PointMm], cell_mm: f64) -> Grid {
+    raster::flat(outline, cell_mm)
 }
 
 impl Levels {

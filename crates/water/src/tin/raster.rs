@@ -47,6 +47,13 @@ pub fn lay(levels: &Levels, mesh: Mesh) -> Result<Surface, Problems> {
     })
 }
 
+/// A floor of height 0.
+pub fn flat(outline: &[PointMm], cell_mm: f64) -> Grid {
+    let (mut grid, is_floor) = floor(outline, cell_mm);
+    grid.z_mm = is_floor.into_iter().map(|floor| if floor { 0.0 } else { f64::NAN }).collect();
+    grid
+}
+
 /// The grid over the outline's box, its heights still to come, and which cells have their centre inside the outline.
 fn floor(outline: &[PointMm], cell_mm: f64) -> (Grid, Vec<bool>) {
     let (lo, hi) = plan::bounds(outline).expect("a checked outline has corners");
