@@ -15,6 +15,7 @@ pub struct Measured {
 /// How [`Measured`] stands in a file.
 #[derive(Clone, Copy, Serialize, Deserialize, JsonSchema)]
 struct Raw {
+    /// The value.
     value: f64,
     /// Standard uncertainty (k = 1).
     #[serde(default)]

@@ -93,3 +93,42 @@ pub struct Window {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub tile_h_min: Option<f64>,
 }
+
+#[cfg(test)]
+mod tests {
+    use serde_json::Value;
+
+    /// Names of properties without a description anywhere in a schema.
+    fn undescribed(schema: &Value, at: &str, out: &mut Vec<String>) {
+        match schema {
+            Value::Object(fields) => {
+                for (key, value) in fields {
+                    if let ("properties", Value::Object(properties)) = (key.as_str(), value) {
+                        let silent = properties.iter().filter(|(_, p)| !p["description"].is_string());
+                        out.extend(silent.map(|(name, _)| format!("{at}.{name}")));
+                    }
+                    undescribed(value, &format!("{at}.{key}"), out);
+                }
+            }
+            Value::Array(items) => items.iter().for_each(|item| undescribed(item, at, out)),
+            _ => {}
+        }
+    }
+
+    #[test]
+    fn every_field_of_the_published_schemas_is_described() {
+        let schemas = [
+            schemars::schema_for!(crate::Room),
+            schemars::schema_for!(super::DataSheet),
+            schemars::schema_for!(crate::build_up::Input),
+            schemars::schema_for!(crate::build_up::Output),
+        ];
+        for schema in schemas {
+            let mut silent = Vec::new();
+            undescribed(&serde_json::to_value(schema).unwrap(), "", &mut silent);
+            // types of another crate, which describes them itself
+            silent.retain(|path| !path.contains("Judgement") && !path.contains("Decision"));
+            assert!(silent.is_empty(), "{silent:#?}");
+        }
+    }
+}

@@ -82,6 +82,12 @@ impl Parts<'_, '_> {
         if self.zone.layers.len() == self.outlet.flanges.len() { self.zone.layers.iter().nth(place).copied().flatten() } else { None }
     }
 
+    /// What tells the flange of one level from another: its membrane, which [`Parts::part`] adds, or else its own name.
+    fn flange_of(&self, what: &str, level: &Level) -> String {
+        let named = level.layer.is_some() && self.model.layers.len() > 1;
+        if named || level.flange.is_none() { what.into() } else { format!("{what}, {}", level.id) }
+    }
+
     /// A detail of this outlet; the layer stands in the id through the flange's name already.
     fn part(&self, kind: DetailKind, id: &str, name: String, layer: Layer, place: Place) -> Detail {
         let mut detail = self.model.detail(kind, id.to_owned(), name, self.zone, None, Face::Floor, place, &self.outlet.id);
@@ -98,7 +104,7 @@ impl Parts<'_, '_> {
     fn point(&self, out: &mut Vec<Detail>) {
         for level in self.levels() {
             let id = format!("outlet/{}/{}", self.outlet.id, level.id);
-            let name = format!("flange of outlet {}, {}", self.outlet.id, level.id);
+            let name = self.flange_of(&format!("flange of outlet {}", self.outlet.id), &level);
             let mut detail = self.part(DetailKind::OutletFlange, &id, name, level.layer, Place::Point(self.centre));
             say_level(&mut detail, level.flange.and_then(|f| f.level_mm), "level of the flange");
             out.push(detail);
@@ -112,7 +118,7 @@ impl Parts<'_, '_> {
             let width = level.flange.and_then(|f| f.width_mm);
             let reach = half + width.unwrap_or(0.0);
             for (side, by) in [("left", reach), ("right", -reach)] {
-                let name = format!("flange of channel {id}, {side} side, {}", level.id);
+                let name = self.flange_of(&format!("flange of channel {id}, {side} side"), &level);
                 let id = format!("channel/{id}/{}/side-{side}", level.id);
                 let mut detail = self.part(DetailKind::ChannelFlangeSide, &id, name, level.layer, Place::Run(beside(line, by)));
                 say_level(&mut detail, level.flange.and_then(|f| f.level_mm), "level of the flange");
@@ -120,7 +126,7 @@ impl Parts<'_, '_> {
             }
             for (end, edge) in self.ends() {
                 for (side, by) in [("left", -reach), ("right", reach)] {
-                    let name = format!("flange of channel {id}, corner {end} {side}, {}", level.id);
+                    let name = self.flange_of(&format!("flange of channel {id}, corner {end} {side}"), &level);
                     let id = format!("channel/{id}/{}/corner-{end}-{side}", level.id);
                     // Seen along the line from its start: `edge` points out of the body at both ends.
                     let by = if end == "start" { -by } else { by };

@@ -104,7 +104,6 @@ fn l_shaped_room_agrees_with_hand_calculation() {
             ("junction/w6/rest/over-screed", 0.6),
             ("junction/w6/rest/after-door/over-screed", 0.3),
             // covers: wall 4 to 0.15 for its first half metre, then to 1.8 for 0.9
-            ("wall/w4/rest/over-screed", 0.5 * 0.15),
             ("wall/w4/shower/over-screed", 0.9 * 1.8),
             ("wall/w5/shower/over-screed", 1.4 * 1.8),
             ("wall-wall/w4+w5/over-screed", 1.8),
@@ -115,6 +114,7 @@ fn l_shaped_room_agrees_with_hand_calculation() {
     assert_eq!(ids(&details, DetailKind::ExternalCorner), ["corner/w3+w4/over-screed"]);
     assert_eq!(ids(&details, DetailKind::InternalCorner).len(), 5);
     assert_eq!(find(&details, "upturn/w4/shower/over-screed").level_mm.unwrap().value(), 1800.0);
+    assert!(details.iter().all(|d| d.id != "wall/w4/rest/over-screed"), "turned up 0.15 m is an upturn, not a field");
     // a wall the covers do not mention is turned up to an unknown height
     assert!(!find(&details, "upturn/w6/rest/over-screed").unknown.is_empty());
 }
@@ -279,7 +279,6 @@ fn heron_row_agrees_with_hand_calculation() {
     assert!(words.contains(&"wall-floor junctions in the shower, 2 runs, 2.0 m".to_string()), "{words:#?}");
     // 0.6 x 0.3 + 2 (0.6 + 0.3) x 0.09 = 0.342
     assert!(words.contains(&"faces of recesses in the shower, 5 areas, 0.34 m²".to_string()), "{words:#?}");
-    assert!(words.contains(&"wall-wall junctions in the dry area, 5 runs, size not known".to_string()), "{words:#?}");
 }
 
 #[test]
@@ -323,11 +322,12 @@ fn a_sparse_room_has_a_register_without_made_up_figures() {
     agrees(&details, &[("floor/shower", 0.81), ("floor/rest", 2.19), ("junction/w1/shower", 0.9)]);
     let wall = find(&details, "wall/w1/shower");
     assert!(wall.area_m2.is_none() && !wall.unknown.is_empty());
-    let corner = find(&details, "wall-wall/w1+w2");
+    let corner = find(&details, "wall-wall/w4+w1");
     assert!(corner.length_m.is_none() && !corner.unknown.is_empty());
     assert!(details.iter().all(|d| d.layer.is_none()));
     let group = groups(&details).into_iter().find(|g| g.kind == DetailKind::WallWallJunction && g.zone == ZoneKind::Shower).unwrap();
-    assert_eq!((group.unknown_size, group.length_m), (1, None), "the corner of the shower; the other three lie in the dry area");
+    assert_eq!((group.unknown_size, group.length_m), (1, None), "the corner of the shower; at the other three it is only turned up");
+    assert_eq!(group.words, "wall-wall junctions in the shower, 1 run, size not known");
 }
 
 #[test]
@@ -362,6 +362,17 @@ fn editing_one_thing_leaves_the_others_their_ids() {
         let near = |a: Option<f64>, b: Option<f64>| a.zip(b).is_none_or(|(a, b)| (a - b).abs() < 1e-6);
         assert!(near(detail.length_m, other.length_m) && near(detail.area_m2, other.area_m2), "{}", detail.id);
     }
+}
+
+#[test]
+fn a_water_stop_belongs_to_the_zone_beside_it_not_past_its_end() {
+    let mut fields = heron_row();
+    fields["water_stops"] = json!([{"id": "beside", "line_mm": [[1200, 100], [1200, 800]], "at": "shower-edge"},
+        {"id": "past", "line_mm": [[1200, 930], [1200, 1600]], "at": "shower-edge"}]);
+    fields["screens"] = json!([]);
+    let details = register(fields);
+    assert_eq!(find(&details, "water-stop/beside/shower-edge").zone, ZoneKind::Shower);
+    assert_eq!(find(&details, "water-stop/past/shower-edge").zone, ZoneKind::Dry);
 }
 
 #[test]

@@ -39,11 +39,10 @@ pub fn derive(model: &Model, out: &mut Vec<Detail>) {
     lines(model, out);
 }
 
-/// The wettest zone anywhere along a line.
+/// The wettest zone along a line and so far to either side of it; what lies beyond its ends does not count.
 fn nearest<'m, 'a>(model: &'m Model<'a>, line: &[PointMm], reach_mm: f64) -> &'m FloorZone<'a> {
-    let length = line_length_mm(line);
-    let places = (0..=8).filter_map(|i| along_line(line, length * f64::from(i) / 8.0));
-    let zones = places.map(|p| model.zone_near(p, reach_mm));
+    let stations = pieces(line).into_iter().flat_map(|piece| (0..8).map(move |i| (piece, piece.length_mm() * (f64::from(i) + 0.5) / 8.0)));
+    let zones = stations.flat_map(|(piece, along)| [-reach_mm, 0.0, reach_mm].map(|out| model.zone_near(piece.at(along, out), 0.0)));
     zones.min_by_key(|z| z.kind).unwrap_or(&model.zones[model.zones.len() - 1])
 }
 

@@ -12,6 +12,9 @@ use std::collections::BTreeSet;
 
 /// Height an upturn is drawn to when the room does not say one.
 const DRAWN_UPTURN_MM: f64 = 150.0;
+/// A membrane that goes no higher up a wall is an upturn: its junction, corners and upper edge are looked at, and it makes
+/// no field or upright junction of its own (common practice, no source).
+const UPTURN_MM: f64 = 300.0;
 
 pub fn derive(model: &Model, out: &mut Vec<Detail>) {
     for wall in &model.walls {
@@ -42,14 +45,23 @@ fn drawn(top: Top, wall: &WallModel) -> f64 {
     }
 }
 
-/// Membrane on the walls by zone, without openings and mouths of recesses. An upturn of unknown height is no field.
+/// Whether a membrane covers part of the wall, beyond being turned up at its foot.
+fn covers_wall(top: Top) -> bool {
+    match top {
+        Top::Known(level) => level.value() > UPTURN_MM,
+        Top::Wall => true,
+        Top::Upturn => false,
+    }
+}
+
+/// Membrane on the walls by zone, without openings and mouths of recesses.
 fn fields(model: &Model, wall: &WallModel, out: &mut Vec<Detail>) {
     let holes = wall_holes(model.room, wall.name, drawn_wall(wall));
     for layer in &model.layers {
-        let spans: Vec<Span> = model.spans(wall, *layer).into_iter().filter(|s| s.top != Top::Upturn).collect();
+        let spans: Vec<Span> = model.spans(wall, *layer).into_iter().filter(|s| covers_wall(s.top)).collect();
         let zones: BTreeSet<usize> = spans.iter().map(|s| s.zone).collect();
         for zone in zones {
-            let here: Vec<&Span> = spans.iter().filter(|s| s.zone == zone && drawn(s.top, wall) > 0.0).collect();
+            let here: Vec<&Span> = spans.iter().filter(|s| s.zone == zone).collect();
             let rings: Vec<Vec<PointMm>> = here.iter().map(|s| rectangle([s.from, 0.0], [s.to, drawn(s.top, wall)])).collect();
             let whole = rings.iter().fold(MultiPolygon(vec![]), |all, ring| all.union(&area_of(ring)));
             let left = holes.iter().fold(whole, |left, (_, hole)| left.difference(&area_of(hole)));
@@ -164,11 +176,8 @@ fn corners(model: &Model, out: &mut Vec<Detail>) {
 fn wall_wall(model: &Model, meet: &Meet, layer: Layer, out: &mut Vec<Detail>) {
     let at_end = model.spans(meet.a, layer).last().filter(|s| s.to > meet.a.edge.length_mm() - AT_WALL_MM).map(|s| s.top);
     let at_start = model.spans(meet.b, layer).first().filter(|s| s.from < AT_WALL_MM).map(|s| s.top);
-    let Some(top) = at_end.into_iter().chain(at_start).reduce(higher) else { return };
+    let Some(top) = at_end.into_iter().chain(at_start).reduce(higher).filter(|top| covers_wall(*top)) else { return };
     let height = drawn(top, meet.a).min(drawn_wall(meet.a)).min(drawn_wall(meet.b));
-    if height <= 0.0 {
-        return;
-    }
     let along = meet.a.edge.length_mm();
     let place = Place::Run(vec![[along, 0.0], [along, height]]);
     let word = if meet.corner == Corner::External { "external " } else { "" };
@@ -194,7 +203,7 @@ fn terminations(model: &Model, wall: &WallModel, out: &mut Vec<Detail>) {
         for span in model.spans(wall, *layer) {
             let z = &model.zones[span.zone];
             let level = drawn(span.top, wall);
-            let at_ceiling = span.top == Top::Wall || matches!(wall.height_mm, Some(h) if level >= h - AT_WALL_MM);
+            let at_ceiling = wall.height_mm.is_some_and(|height| level >= height - AT_WALL_MM);
             if at_ceiling && matches!(span.top, Top::Known(_)) {
                 before = Some(z.id.to_owned());
                 continue;

@@ -19,6 +19,8 @@ use names::Names;
 
 /// Things of one kind in one room. More is not a room.
 pub const THINGS: usize = 2_000;
+/// Parts of one thing: flanges of an outlet, covers of a membrane.
+pub const PARTS: usize = 200;
 /// Zones of one room.
 pub const ZONES: usize = 50;
 /// How far outside the outline a thing may be drawn: what a tape leaves open.
@@ -70,13 +72,24 @@ fn too_many(room: &Room, problems: &mut Problems) -> bool {
         ("penetrations", room.penetrations.len(), THINGS),
         ("joints", room.joints.len(), THINGS),
         ("cracks", room.cracks.len(), THINGS),
-        ("membranes", room.membranes.len(), THINGS),
+        ("membranes", room.membranes.len(), PARTS),
         ("meetings", room.meetings.len(), THINGS),
         ("services", room.services.len(), THINGS),
         ("framing", room.framing.len(), THINGS),
         ("heated_areas", room.heated_areas.len(), THINGS),
     ];
-    for (field, count, most) in lists {
+    let within_outlets = room.outlets.iter().enumerate().flat_map(|(i, o)| {
+        [(format!("outlets[{i}].flanges"), o.flanges.len(), PARTS), (format!("outlets[{i}].body_joints_mm"), o.body_joints_mm.len(), PARTS)]
+    });
+    let within_membranes = room.membranes.iter().enumerate().flat_map(|(i, m)| {
+        [(format!("membranes[{i}].covers"), m.covers.len(), PARTS), (format!("membranes[{i}].laps"), m.laps.len(), THINGS)]
+    });
+    let build_up = room.build_up.iter().flat_map(|b| {
+        let layers = b.zones.iter().enumerate().map(|(i, z)| (format!("build_up.zones[{i}].layers"), z.layers.len(), PARTS));
+        std::iter::once(("build_up.zones".to_owned(), b.zones.len(), THINGS)).chain(layers)
+    });
+    let all = lists.into_iter().map(|(field, count, most)| (field.to_owned(), count, most));
+    for (field, count, most) in all.chain(within_outlets).chain(within_membranes).chain(build_up) {
         if count > most {
             problems.push(Problem::at(field, "too many for one room", format!("at most {most}")).value(count));
         }
