@@ -29,7 +29,7 @@ pub const REALISATIONS: u32 = 10_000;
 pub const CELLS_DRAWN: u64 = 10_000_000_000;
 
 /// What `ponding` takes.
-#[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Input {
     /// Spot levels inside an outline, or a grid.

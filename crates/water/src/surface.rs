@@ -1,6 +1,7 @@
 //! What comes in: a surface as spot levels inside an outline, or as a grid; and outlets.
 
 use crate::grid::Grid;
+use crate::plan;
 use measure::{PointMm, Problem, Problems, bounds, math};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -238,6 +239,18 @@ pub fn line_cells(grid: &Grid, line: &[PointMm]) -> Vec<usize> {
             cells_around(grid, [ends[0], ends[1]], half)
                 .filter(move |&cell| grid.is_floor(cell) && touches_square(ends[0], ends[1], grid.centre_mm(cell), half))
         })
+        .collect();
+    cells.sort_unstable();
+    cells.dedup();
+    cells
+}
+
+/// The floor cells whose centre lies within `reach_mm` of a line, in ascending order.
+pub fn cells_near_line(grid: &Grid, line: &[PointMm], reach_mm: f64) -> Vec<usize> {
+    let near = |cell: usize, ends: &[PointMm]| plan::nearest_on_segment(grid.centre_mm(cell), ends[0], ends[1]).1 <= reach_mm;
+    let mut cells: Vec<usize> = line
+        .windows(2)
+        .flat_map(|ends| cells_around(grid, [ends[0], ends[1]], reach_mm).filter(move |&cell| grid.is_floor(cell) && near(cell, ends)))
         .collect();
     cells.sort_unstable();
     cells.dedup();
