@@ -1,1 +1,3 @@
 //! job
+
+pub mod levels;
