@@ -17,12 +17,16 @@ pub enum Decision {
         risk: f64,
     },
     /// The value decides as it stands, provided its standard uncertainty is no larger than `u_max` (in the value's unit).
+    /// A value so far outside that even its uncertainty leaves under 5 % for the limit falls short all the same.
     Simple {
         /// Largest standard uncertainty with which a value may decide.
         #[schemars(range(min = 0.0))]
         u_max: f64,
     },
 }
+
+/// With less than this probability of conforming, no smaller uncertainty would make a value conform.
+const CLEARLY_OUTSIDE: f64 = 0.05;
 
 impl Default for Decision {
     /// Guarded acceptance at 5 %.
@@ -68,7 +72,7 @@ impl Decision {
                 }
             }
             Self::Simple { u_max } => {
-                if measured.u() > u_max {
+                if measured.u() > u_max && prob_conforms > CLEARLY_OUTSIDE {
                     (Verdict::NotShown, Some("the uncertainty is larger than the largest allowed"))
                 } else if limit.allows(measured.value()) {
                     (Verdict::Conforms, None)
@@ -123,7 +127,9 @@ mod tests {
         let verdict = |value, u| simple.decide(Measured::new(value, u).unwrap(), Limit::AtLeast(25.0)).verdict;
         assert_eq!(verdict(25.1, 1.0), Verdict::Conforms);
         assert_eq!(verdict(24.9, 1.0), Verdict::FallsShort);
-        assert_eq!(verdict(40.0, 1.1), Verdict::NotShown);
+        assert_eq!(verdict(40.0, 1.1), Verdict::NotShown, "never a pass with a poor instrument, however large the value");
+        assert_eq!(verdict(24.0, 1.1), Verdict::NotShown);
+        assert_eq!(verdict(23.0, 1.1), Verdict::FallsShort, "3.5 % left for the limit: SciPy norm.cdf(-2/1.1) = 0.0345");
     }
 
     proptest::proptest! {

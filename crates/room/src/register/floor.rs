@@ -1,13 +1,12 @@
 //! Floor fields.
 
-use super::group::zone_words;
 use super::model::Model;
 use super::{Detail, DetailKind, Face, Place};
 
 pub fn derive(model: &Model, out: &mut Vec<Detail>) {
     for zone in model.zones.iter().filter(|z| !z.field.is_empty()) {
         for layer in &zone.layers {
-            let mut name = format!("floor, {}", zone_words(zone.kind));
+            let mut name = format!("floor, {}", zone.words());
             if layer.is_none() && !model.room.membranes.is_empty() {
                 name.push_str(", no membrane drawn");
             }

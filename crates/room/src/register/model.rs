@@ -34,6 +34,17 @@ pub struct FloorZone<'a> {
     pub layers: BTreeSet<Layer>,
 }
 
+impl FloorZone<'_> {
+    /// As one says it: the drawn name with what it is, where the name does not say that by itself.
+    pub fn words(&self) -> String {
+        let kind = super::group::zone_words(self.kind);
+        match self.zone {
+            Some(zone) if !kind.contains(zone.id.as_str()) => format!("{} ({kind})", zone.id),
+            _ => kind.into(),
+        }
+    }
+}
+
 /// A wall in pieces by the zone beside it.
 pub struct WallModel<'a> {
     pub name: &'a str,

@@ -1,6 +1,5 @@
 //! What was drawn one by one: water stops, hobs, penetrations, recesses, joints, cracks, laps, meetings.
 
-use super::group::zone_words;
 use super::model::{FloorZone, Layer, Model, WallModel};
 use super::{Detail, DetailKind, Face, Place};
 use crate::geometry::{along_line, line_length_mm, pieces, rectangle};
@@ -315,7 +314,7 @@ impl Line<'_> {
             let (from, to) = along.fold((f64::INFINITY, f64::NEG_INFINITY), |(lo, hi), x| (lo.min(x), hi.max(x)));
             (beside(model, wall, from, to), Face::Wall(wall.name.into()))
         };
-        let name = format!("{name}, {}", zone_words(zone.kind));
+        let name = format!("{name}, {}", zone.words());
         let detail = model.detail(self.kind, self.id, name, zone, None, face, Place::Run(self.line.to_vec()), self.of);
         out.push(on_layer(detail, self.layer));
     }

@@ -1,6 +1,5 @@
 //! What belongs to walls: fields, junctions, corners, upturn terminations, thresholds, sealant joints.
 
-use super::group::zone_words;
 use super::model::{Cut, FloorZone, Layer, Model, Run, Span, Top, WallModel, higher, runs};
 use super::{Detail, DetailKind, Face, Place};
 use crate::geometry::{AT_WALL_MM, Corner, area_of, corner_after, rectangle, tidy};
@@ -71,7 +70,7 @@ fn fields(model: &Model, wall: &WallModel, out: &mut Vec<Detail>) {
                 continue;
             }
             let z = &model.zones[zone];
-            let name = format!("wall {}, {}", wall.name, zone_words(z.kind));
+            let name = format!("wall {}, {}", wall.name, z.words());
             let id = format!("wall/{}/{}", wall.name, z.id);
             let face = Face::Wall(wall.name.into());
             let mut detail = model.detail(DetailKind::WallField, id, name, z, *layer, face, Place::Patch(patch), wall.name);
@@ -113,7 +112,7 @@ fn junctions(model: &Model, wall: &WallModel, out: &mut Vec<Detail>) {
         let z = &model.zones[zone];
         for layer in model.layers_at(wall, piece) {
             let id = with_after(format!("junction/{}/{}", wall.name, z.id), &run);
-            let name = format!("wall-floor junction, wall {}, {}", wall.name, zone_words(z.kind));
+            let name = format!("wall-floor junction, wall {}, {}", wall.name, z.words());
             let place = Place::Run(vec![[run.from, 0.0], [run.to, 0.0]]);
             let face = Face::Wall(wall.name.into());
             out.push(model.detail(DetailKind::WallFloorJunction, id, name, z, layer, face, place, wall.name));
@@ -214,7 +213,7 @@ fn terminations(model: &Model, wall: &WallModel, out: &mut Vec<Detail>) {
                 }
                 seen.insert(span.zone);
                 let id = with_after(format!("upturn/{}/{}", wall.name, z.id), &run);
-                let name = format!("upper edge of the membrane, wall {}, {}", wall.name, zone_words(z.kind));
+                let name = format!("upper edge of the membrane, wall {}, {}", wall.name, z.words());
                 let place = Place::Run(vec![[run.from, level], [run.to, level]]);
                 let face = Face::Wall(wall.name.into());
                 let mut detail = model.detail(DetailKind::UpturnTermination, id, name, z, *layer, face, place, wall.name);
@@ -271,7 +270,7 @@ fn sealant(model: &Model, out: &mut Vec<Detail>) {
         for (zone, run) in floor_runs(model, wall) {
             let z = &model.zones[zone];
             let id = with_after(format!("sealant/{}/{}", wall.name, z.id), &run);
-            let name = format!("sealant joint, wall {} to floor, {}", wall.name, zone_words(z.kind));
+            let name = format!("sealant joint, wall {} to floor, {}", wall.name, z.words());
             let place = Place::Run(vec![[run.from, 0.0], [run.to, 0.0]]);
             out.push(model.detail(DetailKind::SealantJoint, id, name, z, None, Face::Wall(wall.name.into()), place, wall.name));
         }
