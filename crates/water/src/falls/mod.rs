@@ -19,7 +19,6 @@ mod input;
 mod local;
 mod parts;
 mod planes;
-mod trace;
 mod verdict;
 mod ways;
 mod window;
@@ -227,7 +226,7 @@ fn floor(input: &Input) -> Result<Floor, Problems> {
     };
     if given.grid.is_some() {
         let surface = tin::surface(given, input.cell_mm)?;
-        let outline = if surface.outline_mm.is_empty() { trace::outline(&surface.grid) } else { surface.outline_mm.clone() };
+        let outline = surface.walls();
         let cells = cells(&surface.grid, &outlet_cells(&surface.grid, &input.outlets)?);
         let area = surface.grid.z_mm.iter().filter(|z| !z.is_nan()).count() as f64 * surface.grid.cell_area_m2();
         let (len, cell_area_m2) = (surface.grid.len(), surface.grid.cell_area_m2());

@@ -12,6 +12,7 @@ mod check;
 mod extend;
 mod mesh;
 mod raster;
+mod trace;
 
 pub use check::{Levels, U_SCREED_MM, U_TILE_MM, check};
 
@@ -54,6 +55,13 @@ pub struct Surface {
     pub outline_mm: Vec<PointMm>,
     /// What was assumed because the input did not say, one sentence each.
     pub assumed: Vec<String>,
+}
+
+impl Surface {
+    /// Corners of the walls round the floor, counter-clockwise: the outline as given, or found from the cells of a grid.
+    pub fn walls(&self) -> Vec<PointMm> {
+        if self.outline_mm.is_empty() { trace::outline(&self.grid) } else { self.outline_mm.clone() }
+    }
 }
 
 /// No triangle.
@@ -123,6 +131,17 @@ pub fn surface(input: &SurfaceIn, cell_mm: Option<f64>) -> Result<Surface, Probl
 /// A level floor of height 0 inside an outline, for work on plan before there are levels.
 pub(crate) fn flat(outline: &[PointMm], cell_mm: f64) -> Grid {
     raster::flat(outline, cell_mm)
+}
+
+impl Surface {
+    /// Height of the surface at a place inside a floor cell: on the cell's triangle where there is one, else the cell's.
+    pub fn height_at(&self, cell: usize, [x, y]: PointMm) -> f64 {
+        let facet = self.facet.get(cell).filter(|facet| **facet != NO_FACET).and_then(|facet| self.facets.get(*facet as usize));
+        facet.map_or(self.grid.z_mm[cell], |facet| {
+            let corner = self.vertices[facet.corners[0]];
+            corner.z_mm + facet.gradient[0] * (x - corner.at_mm[0]) + facet.gradient[1] * (y - corner.at_mm[1])
+        })
+    }
 }
 
 impl Levels {
