@@ -1,4 +1,4 @@
-//! Small, pure statistics: least squares, planes through levels, Student's t, the reading that stands out.
+//! Small, pure statistics: least squares, planes through levels, tolerance limits, brackets, shares, kriging.
 //!
 //! Nothing here knows what is measured. Every `u` is a standard uncertainty (k = 1).
 //!
@@ -6,8 +6,14 @@
 //! * [`plane`]: a plane through levels, its gradient with covariance.
 //! * [`student`]: Student's t distribution.
 //! * [`outlier`]: the one reading that fits least well with the others.
+//! * [`tolerance`]: one-sided tolerance limits of normal readings.
+//! * [`censored`]: readings known only as brackets.
+//! * [`proportion`]: shares seen in samples, and how many looks find a miss.
 
+pub mod censored;
 pub mod least_squares;
 pub mod outlier;
 pub mod plane;
+pub mod proportion;
 pub mod student;
+pub mod tolerance;

@@ -55,7 +55,7 @@ fn upper_tail(t: f64, dof: f64) -> f64 {
 }
 
 /// Regularised incomplete beta function I_x(a, b).
-fn incomplete_beta(x: f64, a: f64, b: f64) -> f64 {
+pub(crate) fn incomplete_beta(x: f64, a: f64, b: f64) -> f64 {
     if x <= 0.0 {
         return 0.0;
     }
