@@ -1,2 +1,88 @@
-//! The command line.
-fn main() {}
+//! The command line: a thin shell that reads files, calls the engine and prints.
+
+mod assess;
+mod compute;
+mod demo;
+mod draw;
+mod files;
+
+use clap::{Parser, Subcommand};
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+/// May this layer be covered? Computes what a wet room's waterproofing needs at each hold point.
+///
+/// Results support a competent person's judgement; they do not replace the adopted code, the membrane maker's data sheet or
+/// licensed practice.
+#[derive(Parser)]
+#[command(name = "undertile", version, about, long_about)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// One computation: JSON on standard input, JSON on standard output; problems as JSON on standard error, exit 2
+    Compute {
+        /// Name of the computation
+        #[arg(required_unless_present = "list")]
+        name: Option<String>,
+        /// Names, what each answers, and its sources
+        #[arg(long)]
+        list: bool,
+    },
+    /// Input and output schema of a computation, or the schema of a file of the job folder (room, job, data-sheets, plan, evidence, weights, pack)
+    Schema {
+        /// Name of the computation or file
+        name: String,
+    },
+    /// May it be covered? Exit 2 bad input, 1 something falls short, 3 something is not shown, 4 only open departures, 0 all conforms
+    Assess {
+        /// Job folder
+        job: PathBuf,
+        /// Hold point; without it the first one not released
+        #[arg(long)]
+        hold_point: Option<String>,
+        /// Everything, as JSON
+        #[arg(long)]
+        json: bool,
+        /// Also what conforms, line by line
+        #[arg(long)]
+        all: bool,
+        /// Write drawings of the unfolded room into this folder
+        #[arg(long, value_name = "DIR")]
+        drawings: Option<PathBuf>,
+        /// Moment for which releases are judged (RFC 3339); now when left out
+        #[arg(long, value_name = "TIME")]
+        at: Option<String>,
+        /// Colour: auto, always or never
+        #[arg(long, default_value = "auto")]
+        color: Color,
+    },
+    /// Writes the demo job and says what to try
+    Demo {
+        /// Folder to write it into
+        #[arg(long, default_value = "heron-row-12")]
+        dir: PathBuf,
+    },
+}
+
+#[derive(Clone, Copy, clap::ValueEnum)]
+enum Color {
+    Auto,
+    Always,
+    Never,
+}
+
+fn main() -> ExitCode {
+    match Cli::parse().command {
+        Command::Compute { list: true, .. } => compute::list(),
+        Command::Compute { name, .. } => compute::run(&name.unwrap_or_default()),
+        Command::Schema { name } => compute::schema(&name),
+        Command::Assess { job, hold_point, json, all, drawings, at, color } => {
+            assess::run(&assess::Request { folder: job, hold_point, json, all, drawings, at, color })
+        }
+        Command::Demo { dir } => demo::run(&dir),
+    }
+}

@@ -1,0 +1,231 @@
+//! Falls and ponds of the measured floor, judged at one floor field.
+
+use super::floor::{self, Floor, Region};
+use super::lines::Settled;
+use super::{Context, facts};
+use job::plan::Owed;
+use measure::{Decision, Grade, Judgement, Limit, Measured, PointMm, Verdict, math};
+use room::geometry;
+use room::nouns::{LayerKind, OutletKind};
+use room::register::{Detail, Place};
+use rules::{Facts, Fit, Rule};
+use water::falls::{FallIn, Input, Output, ZoneIn};
+use water::surface::SurfaceIn;
+
+/// A level this near a region's edge belongs to it.
+const AT_EDGE_MM: f64 = 2.0;
+/// Levels a plane needs before its scatter says anything.
+const A_PLANE: usize = 4;
+
+/// Judges the fall of one floor field.
+pub fn judge(context: &Context<'_>, owed: &Owed, detail: &Detail, rule: &Rule, known: &Facts, decision: Decision) -> Settled {
+    let (limit, floor, region) = match ready(context, owed, detail, rule, known) {
+        Ok(ready) => ready,
+        Err(settled) => return *settled,
+    };
+    match output(region, floor, detail, rule, Some(limit), decision) {
+        Err(why) => Settled::unmeasured(rule, known, &why, "take levels again"),
+        Ok(output) => {
+            let settle = settle(&output);
+            let judgement = Judgement { why: with_surface(&output.judgement.why, owed), ..output.judgement };
+            Settled { judgement: held(rule, judgement), settle }
+        }
+    }
+}
+
+/// Judges the least fall of one floor field: whether it falls back anywhere.
+pub fn judge_least(context: &Context<'_>, owed: &Owed, detail: &Detail, rule: &Rule, known: &Facts, decision: Decision) -> Settled {
+    let (limit, floor, region) = match ready(context, owed, detail, rule, known) {
+        Ok(ready) => ready,
+        Err(settled) => return *settled,
+    };
+    let output = match output(region, floor, detail, rule, None, decision) {
+        Ok(output) => output,
+        Err(why) => return Settled::unmeasured(rule, known, &why, "take levels again"),
+    };
+    let least = output.planes.iter().filter_map(|plane| Some((plane.fall?, plane.u_fall?, plane.n))).min_by(|a, b| a.0.total_cmp(&b.0));
+    let judgement = match (output.backfalls.first(), least) {
+        (Some(back), _) => Judgement {
+            verdict: Verdict::FallsShort,
+            value: Some(back.fall),
+            limit: Some(limit),
+            grade: Some(Grade::Measured),
+            why: with_surface(&format!("falls back {:.1} mm near ({:.0}, {:.0}) mm", back.rise_mm, back.at_mm[0], back.at_mm[1]), owed),
+            ..rule.unmeasured(known, "")
+        },
+        (None, Some((fall, u, n))) => match Measured::new(fall, u) {
+            Ok(measured) => rule.judge_for(known, measured, n, Grade::Measured, decision),
+            Err(_) => rule.unmeasured(known, "the fall could not be computed"),
+        },
+        (None, None) => rule.unmeasured(known, "too few levels here"),
+    };
+    Settled { judgement: held(rule, judgement), settle: settle(&output) }
+}
+
+type Ready<'a> = (Limit, &'a Floor, &'a Region);
+
+/// The limit, the measured layer and the region, or what keeps the fall from being judged.
+fn ready<'a>(context: &'a Context<'_>, owed: &Owed, detail: &Detail, rule: &Rule, known: &Facts) -> Result<Ready<'a>, Box<Settled>> {
+    let refuse = |why: &str, settle: &str| Box::new(Settled::unmeasured(rule, known, why, settle));
+    let limit = match rule.asked_for(known) {
+        Ok(Some(asked)) => asked.limit,
+        Ok(None) => return Err(refuse("the rule has no number", "judge it by eye")),
+        Err(why) => return Err(refuse(&why, "enter what is missing in the job folder")),
+    };
+    let layer = owed.surface.unwrap_or(LayerKind::Tile);
+    let Some(floor) = context.floor(layer) else {
+        let least = rule.least_readings().max(A_PLANE);
+        let settle = format!("take levels on the {}, at least {least} in every plane, corners and beside the outlet first", layer_words(layer));
+        return Err(refuse(&format!("no levels on the {}", layer_words(layer)), &settle));
+    };
+    let region = region_of(&context.regions, detail).ok_or_else(|| refuse("the field lies in no part of the floor", "check the zones in room.json"))?;
+    if region.outlets.is_empty() {
+        return Err(refuse("no outlet is drawn to which this floor could fall", "draw the outlet in room.json"));
+    }
+    Ok((limit, floor, region))
+}
+
+/// A rule nobody verified decides nothing, whatever the water says.
+fn held(rule: &Rule, judgement: Judgement) -> Judgement {
+    match rule.decides_nothing() {
+        Some(why) => judgement.held_back(&why),
+        None => judgement,
+    }
+}
+
+fn with_surface(why: &str, owed: &Owed) -> String {
+    match (owed.surface, owed.stands_for) {
+        (Some(surface), Some(stands_for)) => format!("on the {}, which the {} follows: {why}", layer_words(surface), layer_words(stands_for)),
+        (Some(surface), None) if surface != LayerKind::Tile => format!("on the {}: {why}", layer_words(surface)),
+        _ => why.into(),
+    }
+}
+
+/// A layer in words.
+pub fn layer_words(layer: LayerKind) -> &'static str {
+    match layer {
+        LayerKind::Substrate => "substrate",
+        LayerKind::UnderScreedMembrane => "lower membrane",
+        LayerKind::Screed => "screed",
+        LayerKind::OverScreedMembrane => "upper membrane",
+        LayerKind::Bed => "bed",
+        LayerKind::Tile => "tile",
+    }
+}
+
+/// What would settle it, from the planes that are open.
+fn settle(output: &Output) -> Option<String> {
+    let several = output.planes.len() > 1;
+    let open = output.planes.iter().filter(|plane| !plane.next.is_empty()).map(|plane| if several { format!("{}: {}", plane.id, plane.next) } else { plane.next.clone() });
+    let again = output.planes.iter().filter_map(|plane| plane.look_again.as_ref()).map(|look| format!("read {} again, it lies {:.1} mm off", look.reading, look.off_by_mm));
+    let all: Vec<String> = open.chain(again).collect();
+    (!all.is_empty()).then(|| all.join("; "))
+}
+
+/// The region a floor field lies in.
+pub fn region_of<'a>(regions: &'a [Region], detail: &Detail) -> Option<&'a Region> {
+    let ring = ring(detail)?;
+    regions.iter().find(|region| ring.iter().all(|corner| geometry::contains(&region.outline_mm, *corner, AT_EDGE_MM)))
+}
+
+fn ring(detail: &Detail) -> Option<&[PointMm]> {
+    match &detail.place {
+        Place::Patch(patch) => patch.first()?.first().map(Vec::as_slice),
+        Place::Run(_) | Place::Point(_) => None,
+    }
+}
+
+/// Falls of a field with arrows, for drawing; judged by nothing but the limits.
+pub fn for_drawing(region: &Region, floor: &Floor, detail: &Detail, limit: Option<Limit>) -> Result<Output, String> {
+    water::falls::run(&Input { drawing: true, ..input(region, floor, detail, limit)? }).map_err(|problems| problems.to_string())
+}
+
+fn output(region: &Region, floor: &Floor, detail: &Detail, rule: &Rule, limit: Option<Limit>, decision: Decision) -> Result<Output, String> {
+    let input = Input {
+        decision,
+        least_readings: Some(rule.least_readings()),
+        rule: Some(rule.id.clone()),
+        source: Some(rule.source()),
+        ..input(region, floor, detail, limit)?
+    };
+    water::falls::run(&input).map_err(|problems| problems.to_string())
+}
+
+/// The region a field lies in as input. A field with the outlet in it is divided into its planes; another is one plane.
+fn input(region: &Region, floor: &Floor, detail: &Detail, limit: Option<Limit>) -> Result<Input, String> {
+    let ring = ring(detail).ok_or("the field has no area")?;
+    let with_outlet = region.outlets.iter().any(|outlet| {
+        let at = outlet.x_mm.zip(outlet.y_mm).map(|(x, y)| [x, y]).or(outlet.line_mm.first().copied());
+        at.is_some_and(|at| geometry::contains(ring, at, 0.0)) && !outlet.id.starts_with(floor::EDGE)
+    });
+    let zones = if with_outlet { vec![] } else { vec![ZoneIn { id: detail.name.clone(), polygon_mm: ring.to_vec(), toward: None }] };
+    Ok(Input {
+        surface: Some(SurfaceIn { outline_mm: region.outline_mm.clone(), readings: region.levels(&floor.levels), ..Default::default() }),
+        outlets: region.outlets.clone(),
+        fall_min: limit.and_then(Limit::min).map(FallIn::Ratio),
+        fall_max: limit.and_then(Limit::max).map(FallIn::Ratio),
+        zones,
+        ..Default::default()
+    })
+}
+
+/// Judges the deepest pond of one floor field, with water stops standing on the floor.
+pub fn judge_ponds(context: &Context<'_>, owed: &Owed, detail: &Detail, rule: &Rule, known: &Facts, decision: Decision) -> Settled {
+    let floor = match ready(context, owed, detail, rule, known) {
+        Ok((_, floor, _)) => floor,
+        Err(settled) => return *settled,
+    };
+    let input = water::ponding::Input { surface: floor::grid_in(&floor.with_stops), outlets: floor::outlets(context.job), ..Default::default() };
+    let output = match water::ponding::run(&input) {
+        Ok(output) => output,
+        Err(problems) => return Settled::unmeasured(rule, known, &problems.to_string(), "draw the outlet in room.json"),
+    };
+    let ring = ring(detail).unwrap_or(&[]);
+    let deepest = output.ponds.iter().find(|pond| geometry::contains(ring, pond.deepest_mm, AT_EDGE_MM));
+    // A depth is the difference of two levels.
+    let u = deepest.map_or(0.0, |pond| std::f64::consts::SQRT_2 * u_at(floor, pond.deepest_mm));
+    let here = floor.levels.iter().filter(|level| geometry::contains(ring, [level.x_mm, level.y_mm], AT_EDGE_MM)).count();
+    let judgement = match Measured::new(deepest.map_or(0.0, |pond| pond.depth_max_mm), u) {
+        Ok(measured) if here > 0 => rule.judge_for(known, measured, here, Grade::Measured, decision),
+        _ => rule.unmeasured(known, "no level in this field"),
+    };
+    let place = deepest.filter(|_| judgement.verdict != Verdict::Conforms).map(|pond| {
+        format!("water stands {:.1} mm deep, {:.2} L, deepest near ({:.0}, {:.0}) mm; ", pond.depth_max_mm, pond.volume_l, pond.deepest_mm[0], pond.deepest_mm[1])
+    });
+    let why = with_surface(&format!("{}{}", place.unwrap_or_default(), judgement.why), owed);
+    Settled { judgement: Judgement { why, ..judgement }, settle: None }
+}
+
+/// Mean uncertainty of the levels around a place: the three nearest.
+fn u_at(floor: &Floor, at: PointMm) -> f64 {
+    let mut near: Vec<(f64, f64)> =
+        floor.levels.iter().map(|level| (math::hypot(level.x_mm - at[0], level.y_mm - at[1]), level.u_mm.unwrap_or(0.0))).collect();
+    near.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let nearest = &near[..near.len().min(3)];
+    nearest.iter().map(|(_, u)| u).sum::<f64>() / nearest.len().max(1) as f64
+}
+
+/// Showers whose level edge and single waste cannot keep both limits: said before anything is built.
+pub fn feasibility(context: &Context<'_>) -> Vec<String> {
+    let mut notes = Vec::new();
+    for detail in context.job.register.iter().filter(|detail| detail.kind == room::register::DetailKind::FloorField) {
+        let Some(region) = region_of(&context.regions, detail) else { continue };
+        let wastes: Vec<_> = context.job.room.outlets.iter().filter(|outlet| outlet.kind == OutletKind::Point).collect();
+        let [waste] = wastes[..] else { continue };
+        let Some(at) = waste.x_mm.zip(waste.y_mm).map(|(x, y)| [x, y]).filter(|at| ring(detail).is_some_and(|ring| geometry::contains(ring, *at, 0.0))) else {
+            continue;
+        };
+        let known = context.applicable.complete(&facts::of(context, detail));
+        for (rule, fit) in context.applicable.fitting(detail.kind, detail.zone, Some(LayerKind::Tile), &known) {
+            let limit = rule.asked_for(&known).ok().flatten().map(|asked| asked.limit);
+            let (true, Fit::Applies, Some(Limit::Between(min, max))) = (rule.written.quantity.as_deref() == Some("fall"), fit, limit) else { continue };
+            if let Some(level) = water::falls::level_perimeter(&region.outline_mm, at, min, max).filter(|level| !level.feasible) {
+                let note = format!("{}: {} ({})", detail.name, level.why, rule.source());
+                if !notes.contains(&note) {
+                    notes.push(note);
+                }
+            }
+        }
+    }
+    notes
+}

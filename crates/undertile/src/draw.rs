@@ -1,0 +1,84 @@
+//! An assessment to drawings, one file each.
+
+use crate::files;
+use drawing::{Entry, Mark, MarkedDetail, Scene};
+use engine::assess::{Assessed, Assessment, DepartureStanding, Line};
+use job::Job;
+use measure::{Problem, Problems, Verdict};
+use std::fs;
+use std::path::Path;
+
+/// Writes every drawing there is evidence for; names of the files written.
+pub fn write(job: &Job, assessed: &Assessed, folder: &Path) -> Result<Vec<String>, Problems> {
+    let shown = folder.display().to_string();
+    let refuse = |error: std::io::Error| Problem::at("", format!("the drawings cannot be written: {error}"), "a folder that can be written").file(&shown);
+    fs::create_dir_all(folder).map_err(refuse)?;
+    let mut names = Vec::new();
+    for (name, svg) in drawings(job, assessed) {
+        files::write(&folder.join(&name), svg.as_bytes()).map_err(refuse)?;
+        names.push(name);
+    }
+    Ok(names)
+}
+
+fn drawings(job: &Job, assessed: &Assessed) -> Vec<(String, String)> {
+    let assessment = &assessed.assessment;
+    let listed = listed(assessment);
+    let list: Vec<Entry<'_>> = listed.iter().map(|item| Entry { number: item.number, mark: item.mark, words: &item.words }).collect();
+    let marked = marked(job, assessed, &listed);
+    let hold = assessment.hold_points.iter().find(|hold| hold.id == assessment.hold_point);
+    let subtitle = hold.map_or(String::new(), |hold| format!("{}: {}", hold.title, hold.says));
+    let scene = Scene { room: &job.room, title: &assessment.job.name, subtitle: &subtitle, details: &marked, list: &list, surface: None, notes: &[] };
+    vec![(format!("details-{}.svg", assessment.hold_point), drawing::details(&scene))]
+}
+
+/// An entry of the list beside the drawing, and the details it stands for.
+struct Listed<'a> {
+    number: usize,
+    mark: Mark,
+    words: String,
+    lines: Vec<&'a Line>,
+}
+
+/// What is open, numbered in the order of risk; one number a group and mark.
+fn listed(assessment: &Assessment) -> Vec<Listed<'_>> {
+    let mut listed: Vec<Listed<'_>> = Vec::new();
+    for group in &assessment.groups {
+        for mark in [Mark::FallsShort, Mark::NotShown, Mark::Departure] {
+            let lines: Vec<&Line> = group.lines.iter().filter(|line| mark_of(line) == mark).collect();
+            let Some(first) = lines.first() else { continue };
+            let more = if lines.len() > 1 { format!(" (and {} more)", lines.len() - 1) } else { String::new() };
+            let place = if first.names.len() == 1 { &first.names[0] } else { &group.words };
+            let words = format!("{place}: {}{more}", first.judgement.why);
+            listed.push(Listed { number: listed.len() + 1, mark, words, lines });
+        }
+    }
+    listed
+}
+
+fn mark_of(line: &Line) -> Mark {
+    match (line.departure, line.judgement.verdict) {
+        (Some(DepartureStanding::Open | DepartureStanding::Accepted), Verdict::FallsShort) => Mark::Departure,
+        (_, Verdict::Conforms) => Mark::Conforms,
+        (_, Verdict::FallsShort) => Mark::FallsShort,
+        (_, Verdict::NotShown) => Mark::NotShown,
+    }
+}
+
+/// Every detail with its worst mark.
+fn marked<'a>(job: &'a Job, assessed: &Assessed, listed: &[Listed<'_>]) -> Vec<MarkedDetail<'a>> {
+    let lines: Vec<&Line> = assessed.assessment.groups.iter().flat_map(|group| &group.lines).collect();
+    job.register
+        .iter()
+        .map(|detail| {
+            let mark = lines.iter().filter(|line| line.details.contains(&detail.id)).map(|line| mark_of(line)).max().unwrap_or(Mark::NotLookedAt);
+            let of = |item: &&Listed<'_>| item.mark == mark && item.lines.iter().any(|line| line.details.contains(&detail.id));
+            MarkedDetail {
+                detail,
+                mark,
+                number: listed.iter().find(of).map(|item| item.number),
+                litres_per_day: assessed.litres.iter().find(|(id, _)| *id == detail.id).map(|(_, litres)| *litres),
+            }
+        })
+        .collect()
+}
