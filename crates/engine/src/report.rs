@@ -55,7 +55,11 @@ fn head(out: &mut String, assessment: &Assessment) {
 fn hold_points(out: &mut String, assessment: &Assessment, style: &Style) {
     for hold in &assessment.hold_points {
         let here = if hold.id == assessment.hold_point { ">" } else { " " };
-        *out += &format!("{here} {:<34} {:<24} {}\n", shorten(&hold.title, 34), hold.state.words(), counted(&hold.counts, style));
+        let head = format!("{here} {:<32} {:<24}", shorten(&hold.title, 32), hold.state.words());
+        let plain = counted(&hold.counts, &Style::default());
+        let fits = head.chars().count() + 1 + plain.chars().count() <= WIDTH;
+        let between = if fits { " " } else { "\n    " };
+        *out += &format!("{head}{between}{}\n", counted(&hold.counts, style));
     }
 }
 
@@ -69,7 +73,7 @@ fn counted(counts: &Counts, style: &Style) -> String {
     ]
     .iter()
     .filter(|(count, _)| *count > 0)
-    .map(|(count, sign)| format!("{} {count:<3}", sign.text(style)))
+    .map(|(count, sign)| format!("{} {count:<2}", sign.text(style)))
     .collect();
     parts.join(" ").trim_end().into()
 }

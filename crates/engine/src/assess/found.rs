@@ -53,7 +53,8 @@ fn taken(job: &Job) -> Vec<Found> {
     found
 }
 
-/// What follows from the drawn room: set-downs, heights over the finished floor, distances on plan.
+/// What follows from the drawn room: set-downs, heights over the finished floor, distances on plan. A sill's fall in the
+/// drawing is what was built before the tile: it is no evidence of the tiled sill.
 fn drawn(job: &Job, detail: &Detail, finished: Option<&Finished>) -> Vec<Found> {
     let mut found = Vec::new();
     let mut add = |quantity: &str, measured: Measured, n: usize, datum: Option<&str>, from: String| {
@@ -81,12 +82,6 @@ fn drawn(job: &Job, detail: &Detail, finished: Option<&Finished>) -> Vec<Found> 
             if let Ok(measured) = Measured::from_expanded(distance, 5.0) {
                 add("water_stop_from_rose_mm", measured, 1, None, "room.json, distance on plan".into());
             }
-        }
-    }
-    if let (DetailKind::RecessFace, Face::Recess(id, face)) = (detail.kind, &detail.face) {
-        let fall = job.room.recesses.iter().find(|recess| recess.id == *id).and_then(|recess| recess.sill_fall);
-        if let (Some(fall), "sill") = (fall, face.as_str()) {
-            add("fall_least", fall, 1, None, "room.json, recesses".into());
         }
     }
     found
