@@ -45,7 +45,7 @@ fn drawn(context: &Context<'_>, floor: &Floor) -> DrawnFloor {
         if let Some(words) = asked.map(|asked| asked.words.clone()).filter(|words| !limits.contains(words)) {
             limits.push(words);
         }
-        outputs.extend(falls::for_drawing(region, floor, field, asked.map(|asked| asked.limit)).ok());
+        outputs.extend(falls::for_drawing(context.job, region, floor, field, asked.map(|asked| asked.limit)).ok());
     }
     let (level_mm, ponds, depth_ignored_mm) = ponds(context, floor).unwrap_or_default();
     DrawnFloor {

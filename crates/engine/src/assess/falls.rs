@@ -3,6 +3,7 @@
 use super::floor::{self, Floor, Region};
 use super::lines::Settled;
 use super::{Context, facts};
+use job::Job;
 use job::plan::Owed;
 use measure::{Decision, Grade, Judgement, Limit, Measured, PointMm, Verdict, math};
 use room::geometry;
@@ -23,7 +24,7 @@ pub fn judge(context: &Context<'_>, owed: &Owed, detail: &Detail, rule: &Rule, k
         Ok(ready) => ready,
         Err(settled) => return *settled,
     };
-    match output(region, floor, detail, rule, Some(limit), decision) {
+    match output(context.job, region, floor, detail, rule, Some(limit), decision) {
         Err(why) => Settled::unmeasured(rule, known, &why, "take levels again"),
         Ok(output) => {
             let settle = settle(&output);
@@ -39,7 +40,7 @@ pub fn judge_least(context: &Context<'_>, owed: &Owed, detail: &Detail, rule: &R
         Ok(ready) => ready,
         Err(settled) => return *settled,
     };
-    let output = match output(region, floor, detail, rule, None, decision) {
+    let output = match output(context.job, region, floor, detail, rule, None, decision) {
         Ok(output) => output,
         Err(why) => return Settled::unmeasured(rule, known, &why, "take levels again"),
     };
@@ -136,29 +137,33 @@ fn ring(detail: &Detail) -> Option<&[PointMm]> {
 }
 
 /// Falls of a field with arrows, for drawing; judged by nothing but the limits.
-pub fn for_drawing(region: &Region, floor: &Floor, detail: &Detail, limit: Option<Limit>) -> Result<Output, String> {
-    water::falls::run(&Input { drawing: true, ..input(region, floor, detail, limit)? }).map_err(|problems| problems.to_string())
+pub fn for_drawing(job: &Job, region: &Region, floor: &Floor, detail: &Detail, limit: Option<Limit>) -> Result<Output, String> {
+    water::falls::run(&Input { drawing: true, ..input(job, region, floor, detail, limit)? }).map_err(|problems| problems.to_string())
 }
 
-fn output(region: &Region, floor: &Floor, detail: &Detail, rule: &Rule, limit: Option<Limit>, decision: Decision) -> Result<Output, String> {
+fn output(job: &Job, region: &Region, floor: &Floor, detail: &Detail, rule: &Rule, limit: Option<Limit>, decision: Decision) -> Result<Output, String> {
     let input = Input {
         decision,
         least_readings: Some(rule.least_readings()),
         rule: Some(rule.id.clone()),
         source: Some(rule.source()),
-        ..input(region, floor, detail, limit)?
+        ..input(job, region, floor, detail, limit)?
     };
     water::falls::run(&input).map_err(|problems| problems.to_string())
 }
 
-/// The region a field lies in as input. A field with the outlet in it is divided into its planes; another is one plane.
-fn input(region: &Region, floor: &Floor, detail: &Detail, limit: Option<Limit>) -> Result<Input, String> {
-    let ring = ring(detail).ok_or("the field has no area")?;
-    let with_outlet = region.outlets.iter().any(|outlet| {
-        let at = outlet.x_mm.zip(outlet.y_mm).map(|(x, y)| [x, y]).or(outlet.line_mm.first().copied());
-        at.is_some_and(|at| geometry::contains(ring, at, 0.0)) && !outlet.id.starts_with(floor::EDGE)
-    });
-    let zones = if with_outlet { vec![] } else { vec![ZoneIn { id: detail.name.clone(), polygon_mm: ring.to_vec(), toward: None }] };
+/// The floor as input: a zone with the outlet in it stands by itself and is divided into its planes; a field elsewhere is one
+/// plane of its region.
+fn input(job: &Job, region: &Region, floor: &Floor, detail: &Detail, limit: Option<Limit>) -> Result<Input, String> {
+    let own = floor::with_outlet(job, detail);
+    let zones = match &own {
+        Some(_) => vec![],
+        None => {
+            let ring = ring(detail).ok_or("the field has no area")?;
+            vec![ZoneIn { id: detail.name.clone(), polygon_mm: ring.to_vec(), toward: None }]
+        }
+    };
+    let region = own.as_ref().unwrap_or(region);
     Ok(Input {
         surface: Some(SurfaceIn { outline_mm: region.outline_mm.clone(), readings: region.levels(&floor.levels), ..Default::default() }),
         outlets: region.outlets.clone(),

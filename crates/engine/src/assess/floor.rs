@@ -5,6 +5,7 @@ use job::folder::LayerSurvey;
 use measure::{PointMm, Problems};
 use room::geometry;
 use room::nouns::{LayerKind, OutletKind, WaterStopAt};
+use room::register::{Detail, Place};
 use water::grid::Grid;
 use water::surface::{GridIn, LevelIn, OutletIn, SurfaceIn};
 use water::tin::{self, Surface};
@@ -12,7 +13,7 @@ use water::tin::{self, Surface};
 /// A reading this near an edge of a set-down may stand on either side of it.
 const EDGE_MM: f64 = 1.0;
 /// How the open edges of a set-down are named among the outlets.
-pub const EDGE: &str = "edge ";
+const EDGE: &str = "edge ";
 /// A channel that stands in for the open edge of a set-down lies this far inside.
 const EDGE_CHANNEL_MM: f64 = 10.0;
 
@@ -142,6 +143,25 @@ impl Region {
     pub fn levels(&self, levels: &[LevelIn]) -> Vec<LevelIn> {
         levels.iter().filter(|level| geometry::contains(&self.outline_mm, [level.x_mm, level.y_mm], EDGE_MM)).cloned().collect()
     }
+}
+
+/// One zone of the floor by itself, outlets and all, when water leaves inside it: its planes are then its own.
+pub fn with_outlet(job: &Job, detail: &Detail) -> Option<Region> {
+    let outline_mm = zone_ring(job, detail)?;
+    let outlets: Vec<OutletIn> = outlets(job).into_iter().filter(|outlet| lies_in(outlet, &outline_mm)).collect();
+    (!outlets.is_empty()).then_some(Region { outline_mm, outlets })
+}
+
+/// Corners of the zone a floor field belongs to; of the floor outside all zones, the piece the field lies in.
+fn zone_ring(job: &Job, detail: &Detail) -> Option<Vec<PointMm>> {
+    let zone = detail.zone_id.as_ref().and_then(|id| job.room.zones.iter().find(|zone| zone.id == *id));
+    if let Some(zone) = zone {
+        return Some(zone.polygon_mm.clone());
+    }
+    let Place::Patch(patch) = &detail.place else { return None };
+    let corner = *patch.first()?.first()?.first()?;
+    let zones: Vec<&[PointMm]> = job.room.zones.iter().map(|zone| zone.polygon_mm.as_slice()).collect();
+    geometry::without(&job.room.outline_mm, &zones).into_iter().find(|ring| geometry::distance_to_ring_mm(ring, corner) <= EDGE_MM)
 }
 
 /// The floor cut at the edges of set-down zones.
