@@ -634,4 +634,42 @@ proptest! {
             prop_assert!(out.backfalls.iter().all(|b| b.rise_mm.is_finite()));
         }
     }
+
+    /// Any outline, however crooked, with any levels, zones and gradient readings gives an answer or a message.
+    #[test]
+    fn nothing_a_person_can_draw_makes_it_panic(
+        corners in prop::collection::vec((0..8i32, 0..8i32), 0..9),
+        taken in prop::collection::vec((0..16i32, 0..16i32, -9..9i32), 0..12),
+        outlet in (0..16i32, 0..16i32, prop::bool::ANY),
+        toward in prop::option::of(-360.0..360.0f64),
+        slopes in prop::collection::vec((0..16i32, 0..16i32, -400.0..400.0f64, -60.0..60.0f64), 0..5),
+        simple in prop::bool::ANY,
+    ) {
+        let place = |x: i32, y: i32| [f64::from(x) * 100.0, f64::from(y) * 100.0];
+        let outline: Vec<PointMm> = corners.iter().map(|&(x, y)| place(2 * x, 2 * y)).collect();
+        let at = place(outlet.0, outlet.1);
+        let mut input = judged(
+            levels(outline.clone(), 0.5, taken.iter().map(|&(x, y, z)| (f64::from(x) * 100.0, f64::from(y) * 100.0, f64::from(z)))),
+            if outlet.2 { waste(at[0], at[1]) } else { channel(at, [at[0] + 300.0, at[1]]) },
+            "1:80",
+            "1:50",
+        );
+        input.cell_mm = Some(40.0);
+        input.drawing = true;
+        if simple {
+            input.decision = Decision::Simple { u_max: 0.002 };
+        }
+        input.zones = toward.map(|toward| ZoneIn { id: "z".into(), polygon_mm: outline, toward: Some(toward) }).into_iter().collect();
+        input.gradients = slopes.iter().map(|&(x, y, toward, percent)| level_reading(f64::from(x) * 100.0, f64::from(y) * 100.0, toward, percent)).collect();
+        match falls::run(&input) {
+            Ok(out) => {
+                let finite = |v: Option<f64>| v.is_none_or(f64::is_finite);
+                prop_assert!(finite(out.fall_median) && finite(out.share_within) && finite(out.area_m2));
+                prop_assert!(out.planes.iter().all(|p| finite(p.fall) && finite(p.u_fall) && !p.judgement.why.is_empty()));
+                prop_assert_eq!(out.verdict, out.judgement.verdict);
+                prop_assert!(out.verdict != Verdict::Conforms || out.planes.iter().all(|p| p.judgement.verdict == Verdict::Conforms));
+            }
+            Err(problems) => prop_assert!(!problems.is_empty()),
+        }
+    }
 }

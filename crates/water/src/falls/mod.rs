@@ -131,8 +131,8 @@ const ARROWS_MM: f64 = 150.0;
 const COARSE_MM: f64 = 20.0;
 /// A grid plane is fitted through at most so many of its cells, evenly taken.
 const CELLS_A_PLANE: usize = 10_000;
-/// So many cells of a grid say where its planes are cut.
-const CELLS_TO_CUT: usize = 2_000;
+/// About so many cells of a grid say where its planes are cut.
+const CELLS_TO_CUT: f64 = 10_000.0;
 
 /// The floor as far as it is known.
 struct Floor {
@@ -194,8 +194,11 @@ fn cut<'a>(floor: &'a Floor, targets: &'a [Target], no_zones: bool) -> Ways<'a> 
     let readings: Vec<Level> = match (&floor.levels, &floor.surface) {
         (Some(levels), _) => levels.as_stats(),
         (None, Some(surface)) => {
-            let stride = floor.cells.len().div_ceil(CELLS_TO_CUT).max(1);
-            floor.cells.iter().step_by(stride).map(|&(cell, [x, y])| Level { x, y, z: surface.grid.z_mm[cell], u: 0.0 }).collect()
+            // Every so many cells along and across, so that turning the room changes nothing.
+            let step = ((floor.cells.len() as f64 / CELLS_TO_CUT).sqrt().ceil() as usize).max(1);
+            let nx = surface.grid.nx;
+            let taken = floor.cells.iter().filter(|(cell, _)| (cell % nx).is_multiple_of(step) && (cell / nx).is_multiple_of(step));
+            taken.map(|&(cell, [x, y])| Level { x, y, z: surface.grid.z_mm[cell], u: 0.0 }).collect()
         }
         (None, None) => return to_corners,
     };

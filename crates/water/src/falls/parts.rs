@@ -1,7 +1,7 @@
 //! The floor divided into planes: the zones somebody drew, or one plane a wall around a waste and one each side of a channel.
 
 use super::input::ZoneIn;
-use super::ways::{Part, Sector, Target, Ways};
+use super::ways::{Part, Sector, Target, Way, Ways};
 use crate::plan;
 use crate::surface::OutletIn;
 use measure::PointMm;
@@ -94,23 +94,32 @@ pub fn divide<'a>(
 ) -> Parts<'a> {
     let mut parts =
         Parts { parts: Vec::new(), of_cell: vec![NO_PART; len], toward: vec![[0.0; 2]; len], zones, ways, by_sector: BTreeMap::new() };
-    for &(cell, place) in cells {
-        if let Some(d) = ways.way(place).and_then(|w| plan::direction(place, w.to)) {
+    let way_of: Vec<Option<Way>> = cells.iter().map(|&(_, place)| ways.way(place)).collect();
+    for (&(cell, place), way) in cells.iter().zip(&way_of) {
+        if let Some(d) = way.and_then(|w| plan::direction(place, w.to)) {
             parts.toward[cell] = [d[0] as f32, d[1] as f32];
         }
     }
     if zones.is_empty() {
-        by_sectors(&mut parts, cells, outlets, outline)
+        by_sectors(&mut parts, cells, &way_of, outlets, outline)
     } else {
         by_zones(&mut parts, cells, targets)
     }
-    for (k, part) in parts.parts.iter_mut().enumerate() {
-        let along =
-            cells.iter().filter(|(cell, _)| parts.of_cell[*cell] == k as u32).map(|(_, p)| p[0] * part.toward[0] + p[1] * part.toward[1]);
-        let (lo, hi) = along.fold((f64::INFINITY, f64::NEG_INFINITY), |(lo, hi), s| (lo.min(s), hi.max(s)));
-        part.length_mm = (hi - lo).max(0.0);
-    }
+    lengths(&mut parts, cells);
     parts
+}
+
+/// How long each part is in the direction it must fall.
+fn lengths(parts: &mut Parts, cells: &[Cell]) {
+    let mut spans = vec![(f64::INFINITY, f64::NEG_INFINITY); parts.parts.len()];
+    for &(cell, p) in cells {
+        if let Some(part) = parts.parts.get(parts.of_cell[cell] as usize) {
+            let along = p[0] * part.toward[0] + p[1] * part.toward[1];
+            let (lo, hi) = &mut spans[parts.of_cell[cell] as usize];
+            (*lo, *hi) = (lo.min(along), hi.max(along));
+        }
+    }
+    parts.parts.iter_mut().zip(spans).for_each(|(part, (lo, hi))| part.length_mm = (hi - lo).max(0.0));
 }
 
 fn by_zones(parts: &mut Parts, cells: &[Cell], targets: &[Target]) {
@@ -154,9 +163,10 @@ fn by_zones(parts: &mut Parts, cells: &[Cell], targets: &[Target]) {
     }
 }
 
-fn by_sectors(parts: &mut Parts, cells: &[Cell], outlets: &[OutletIn], outline: &[PointMm]) {
+fn by_sectors(parts: &mut Parts, cells: &[Cell], way_of: &[Option<Way>], outlets: &[OutletIn], outline: &[PointMm]) {
     let mut count: BTreeMap<Sector, (usize, PointMm)> = BTreeMap::new();
-    let sectors: Vec<Option<Sector>> = cells.iter().map(|&(_, place)| parts.ways.sector(place)).collect();
+    let sectors: Vec<Option<Sector>> =
+        cells.iter().zip(way_of).map(|(&(_, place), way)| way.map(|way| parts.ways.sector_on(way, place))).collect();
     for (sector, (_, place)) in sectors.iter().zip(cells) {
         if let Some(sector) = sector {
             let (n, sum) = count.entry(*sector).or_insert((0, [0.0; 2]));

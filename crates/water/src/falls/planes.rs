@@ -246,7 +246,8 @@ pub(super) fn judge(
         out.judgement.why = format!("{}: the fit is not finite", part.id);
         return out;
     };
-    let says = format!("{}: {} from {} readings, asked {}", part.id, ratio::words(fall), out.n, limit_words(limit));
+    let of = if evidence.from_grid { "cells" } else { "readings" };
+    let says = format!("{}: {} from {} {of}, asked {}", part.id, ratio::words(fall), out.n, limit_words(limit));
     out.judgement = Judgement::of(measured, limit, asked.decision, "ratio", asked.rule, asked.source, &says);
     if out.judgement.verdict == Verdict::NotShown && !evidence.from_grid {
         let wanted = u_that_decides(measured.value(), limit, asked.decision);

@@ -115,15 +115,20 @@ impl<'a> Ways<'a> {
 
     /// The way from a place; straight to the nearest outlet when no corner lets it pass.
     pub fn way(&self, p: PointMm) -> Option<Way> {
-        let straight = || {
-            self.targets
-                .iter()
-                .enumerate()
-                .map(|(outlet, t)| (outlet, t.nearest(p)))
-                .map(|(outlet, to)| Way { outlet, to, length: plan::distance(p, to), round: None })
-                .min_by(|a, b| a.length.total_cmp(&b.length))
-        };
-        if self.convex { straight() } else { self.from(p).or_else(straight) }
+        let straight = self
+            .targets
+            .iter()
+            .enumerate()
+            .map(|(outlet, target)| {
+                let to = target.nearest(p);
+                Way { outlet, to, length: plan::distance(p, to), round: None }
+            })
+            .min_by(|a, b| a.length.total_cmp(&b.length))?;
+        // Nothing is shorter than straight to the nearest.
+        if self.convex || !self.is_cut_off(p, straight.to) {
+            return Some(straight);
+        }
+        self.from(p).or(Some(straight))
     }
 
     fn from(&self, p: PointMm) -> Option<Way> {
@@ -145,33 +150,52 @@ impl<'a> Ways<'a> {
         direct.chain(round).filter(|w| w.length.is_finite()).min_by(|a, b| a.length.total_cmp(&b.length))
     }
 
-    /// Whether the straight line between two places crosses no wall; both ends are drawn in a little, so that an end on a
-    /// wall sees along it and into the room.
+    /// Whether two places see each other.
     fn sees(&self, a: PointMm, b: PointMm) -> bool {
-        if self.convex {
-            return true;
-        }
+        // Two places on the walls may have a line between them that runs outside and crosses nothing.
+        self.convex || (!self.is_cut_off(a, b) && plan::contains(self.outline, [(a[0] + b[0]) / 2.0, (a[1] + b[1]) / 2.0]))
+    }
+
+    /// Whether a wall crosses the straight line between two places; both ends are drawn in a little, so that an end on a wall
+    /// sees along it and into the room.
+    fn is_cut_off(&self, a: PointMm, b: PointMm) -> bool {
         let length = plan::distance(a, b);
         if length < 1e-6 {
-            return true;
+            return false;
         }
         let t = (1.0 / length).min(0.25);
         let between = |t: f64| [a[0] + (b[0] - a[0]) * t, a[1] + (b[1] - a[1]) * t];
         let (from, to) = (between(t), between(1.0 - t));
-        !plan::edges(self.outline).any(|(c, d)| plan::segments_meet(from, to, c, d)) && plan::contains(self.outline, between(0.5))
+        // Corners on one side of the line through both ends make no edge that crosses it.
+        let mut last = plan::turn(from, to, self.outline[self.outline.len() - 1]);
+        for (i, &corner) in self.outline.iter().enumerate() {
+            let side = plan::turn(from, to, corner);
+            if !(side > 0.0 && last > 0.0 || side < 0.0 && last < 0.0) {
+                let before = self.outline[(i + self.outline.len() - 1) % self.outline.len()];
+                if plan::segments_meet(from, to, before, corner) {
+                    return true;
+                }
+            }
+            last = side;
+        }
+        false
     }
 
     /// The plane a place belongs to when nobody drew zones.
     pub fn sector(&self, p: PointMm) -> Option<Sector> {
-        let way = self.way(p)?;
+        self.way(p).map(|way| self.sector_on(way, p))
+    }
+
+    /// The same when the way is known.
+    pub fn sector_on(&self, way: Way, p: PointMm) -> Sector {
         if let Some(corner) = way.round {
-            return Some(Sector { outlet: way.outlet, part: Part::Round(corner) });
+            return Sector { outlet: way.outlet, part: Part::Round(corner) };
         }
         let part = match &self.targets[way.outlet] {
             target @ Target::Line(_) => Part::Side(target.side(p)),
             Target::Point(waste) => self.wall_of(way.outlet, *waste, p).map_or(Part::Whole, Part::Wall),
         };
-        Some(Sector { outlet: way.outlet, part })
+        Sector { outlet: way.outlet, part }
     }
 
     /// The wall whose plane a place belongs to.
@@ -202,7 +226,8 @@ impl<'a> Ways<'a> {
             let (wx, wy) = (a[0] - waste[0], a[1] - waste[1]);
             let t = (wx * ey - wy * ex) / cross;
             let s = (wx * dy - wy * dx) / cross;
-            if (-1e-12..=1.0 + 1e-12).contains(&s) && t >= least && t < first.0 {
+            // A ray to a corner meets one of its walls, whatever the rounding.
+            if (-1e-9..=1.0 + 1e-9).contains(&s) && t >= least && t < first.0 {
                 first = (t, Some(i));
             }
         }
