@@ -17,6 +17,6 @@ pub fn demo() -> Done {
         Some(4) => "only departures are open",
         _ => return Err(format!("undertile assess out/demo: {status}")),
     };
-    println!("\nexit code {}: {meaning}. The drawings are in out/drawings.", status.code().unwrap_or_default());
+    println!("\nexit code {}: {meaning}", status.code().unwrap_or_default());
     Ok(())
 }
