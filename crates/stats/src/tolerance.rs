@@ -58,7 +58,7 @@ pub fn one_sided_factor(n: usize, share: f64, confidence: f64) -> Option<f64> {
     while !below(low) && low > -1e12 {
         low *= 2.0;
     }
-    while high - low > 1e-12 * high.abs().max(low.abs()) {
+    while high - low > 1e-12 * high.abs().max(low.abs()).max(1e-3) {
         let middle = low + (high - low) / 2.0;
         if below(middle) { low = middle } else { high = middle }
     }

@@ -1,0 +1,18 @@
+//! Is it thick enough, everywhere: what film readings say, what was used, how many readings and where, a map.
+//!
+//! * [`thickness`]: each stratum's mean and lower percentile from a few readings, against what was asked.
+//!
+//! No limit stands here: they come in with the input, from a data sheet or a pack. Every `u` is a standard uncertainty
+//! (k = 1).
+
+mod acceptance;
+mod coats;
+mod likelihood;
+mod pooling;
+pub mod posterior;
+pub mod thickness;
+mod words;
+
+pub use acceptance::Acceptance;
+pub use coats::{Coats, prob_short};
+pub use likelihood::Seen;
