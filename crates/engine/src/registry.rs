@@ -32,7 +32,10 @@ impl Computation {
     }
 }
 
-fn run_with<I: DeserializeOwned + JsonSchema, O: Serialize>(bytes: &[u8], compute: fn(&I) -> Result<O, Problems>) -> Result<Vec<u8>, Problems> {
+fn run_with<I: DeserializeOwned + JsonSchema, O: Serialize>(
+    bytes: &[u8],
+    compute: fn(&I) -> Result<O, Problems>,
+) -> Result<Vec<u8>, Problems> {
     let input: I = intake::json::read("", bytes)?;
     let output = compute(&input)?;
     let mut text = serde_json::to_vec_pretty(&output).expect("outputs are plain data with text keys");

@@ -123,8 +123,12 @@ fn alike<'a>(lines: &[&'a Line]) -> Vec<Vec<&'a Line>> {
     for line in lines {
         let same = |set: &&mut Vec<&Line>| {
             let first = set[0];
-            first.owed == line.owed && first.details == line.details && first.judgement.value.is_none() && line.judgement.value.is_none()
-                && first.judgement.verdict == line.judgement.verdict && first.next == line.next
+            first.owed == line.owed
+                && first.details == line.details
+                && first.judgement.value.is_none()
+                && line.judgement.value.is_none()
+                && first.judgement.verdict == line.judgement.verdict
+                && first.next == line.next
         };
         match sets.iter_mut().find(same) {
             Some(set) => set.push(line),
@@ -136,12 +140,14 @@ fn alike<'a>(lines: &[&'a Line]) -> Vec<Vec<&'a Line>> {
 
 fn lines_alike(out: &mut String, group: &GroupResult, lines: &[&Line], style: &Style) {
     let first = lines[0];
-    let which = if first.names.is_empty() || first.names.len() == group.size { String::new() } else { format!("{}: ", names(&first.names)) };
+    let which =
+        if first.names.is_empty() || first.names.len() == group.size { String::new() } else { format!("{}: ", names(&first.names)) };
     let whys: Vec<&str> = lines.iter().map(|line| line.judgement.why.as_str()).collect();
     let text = format!("{which}{}: {}", first.right, whys.join("; and "));
     *out += &format!("{} {}\n", Sign::of(first).text(style), wrap(&text, 4).trim_start());
     if first.judgement.verdict != Verdict::Conforms || style.all {
-        let rules: Vec<String> = lines.iter().map(|line| short_source(&line.judgement.source)).filter(|source| !source.is_empty()).collect();
+        let rules: Vec<String> =
+            lines.iter().map(|line| short_source(&line.judgement.source)).filter(|source| !source.is_empty()).collect();
         if !rules.is_empty() && !first.judgement.rule.starts_with("plan/") {
             *out += &format!("{}\n", wrap(&format!("rule: {}", rules.join("; ")), 4));
         }
@@ -185,13 +191,25 @@ fn listed(out: &mut String, title: &str, items: &[String]) {
 fn water(out: &mut String, assessment: &Assessment) {
     let Some(water) = &assessment.water else { return };
     let outlets: Vec<String> = water.outlets.iter().map(|(id, litres)| format!("{} to {id}", litres_words(*litres))).collect();
-    let standing = if water.left_standing_l >= 0.005 { format!(", {} left standing", litres_words(water.left_standing_l)) } else { String::new() };
-    let line = format!("Water in a day over the {}: {} from the roses; {}{standing}.", water.surface, litres_words(water.in_l), outlets.join(", "));
+    let standing =
+        if water.left_standing_l >= 0.005 { format!(", {} left standing", litres_words(water.left_standing_l)) } else { String::new() };
+    let line = format!(
+        "Water in a day over the {}: {} from the roses; {}{standing}.",
+        water.surface,
+        litres_words(water.in_l),
+        outlets.join(", ")
+    );
     *out += &format!("\n{}\n", wrap(&line, 0));
 }
 
 fn litres_words(litres: f64) -> String {
-    if litres >= 10.0 { format!("{litres:.0} L") } else if litres >= 0.1 { format!("{litres:.1} L") } else { format!("{litres:.2} L") }
+    if litres >= 10.0 {
+        format!("{litres:.0} L")
+    } else if litres >= 0.1 {
+        format!("{litres:.1} L")
+    } else {
+        format!("{litres:.2} L")
+    }
 }
 
 fn names(names: &[String]) -> String {

@@ -17,7 +17,11 @@ pub const FILES: &[FileSchema] = &[
     FileSchema { name: "job", holds: "the job's frame", schema: intake::schema::of::<job::frame::Frame> },
     FileSchema { name: "data-sheets", holds: "what the membranes' makers ask", schema: intake::schema::of::<job::folder::DataSheets> },
     FileSchema { name: "plan", holds: "changes to the inspection and test plan", schema: intake::schema::of::<job::plan::PlanFile> },
-    FileSchema { name: "evidence", holds: "what was seen, photographed, stated and decided", schema: intake::schema::of::<job::evidence::Evidence> },
+    FileSchema {
+        name: "evidence",
+        holds: "what was seen, photographed, stated and decided",
+        schema: intake::schema::of::<job::evidence::Evidence>,
+    },
     FileSchema { name: "weights", holds: "the order of risk", schema: intake::schema::of::<job::weights::Weights> },
     FileSchema { name: "pack", holds: "the project's own rules", schema: intake::schema::of::<rules::format::PackFile> },
 ];

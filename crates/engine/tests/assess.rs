@@ -98,7 +98,10 @@ fn water_puts_the_shower_first_and_all_of_it_reaches_the_outlet() {
 fn a_room_without_evidence_conforms_nowhere() {
     let mut files = demo();
     files.retain(|name, _| ["room.json", "data-sheets.json", "pack.json"].contains(&name.as_str()));
-    files.insert("job.json".into(), br#"{"format":"undertile job 1","basis_date":"2024-02-12","building_class":"1","place":{"country":"AU","state":"VIC"}}"#.to_vec());
+    files.insert(
+        "job.json".into(),
+        br#"{"format":"undertile job 1","basis_date":"2024-02-12","building_class":"1","place":{"country":"AU","state":"VIC"}}"#.to_vec(),
+    );
     let hold_points: Vec<String> = assess(&files, None).assessment.hold_points.iter().map(|hold| hold.id.clone()).collect();
     assert_eq!(hold_points.len(), 10);
     for hold_point in hold_points {
@@ -241,7 +244,8 @@ fn guarded_acceptance_asks_for_more_than_simple() {
     let mut files = demo();
     let counts = |files: &Files| assess(files, Some("screed")).assessment.hold_points[4].counts;
     let simple = counts(&files);
-    let frame = String::from_utf8(files["job.json"].clone()).unwrap().replace(r#"{ "rule": "simple" }"#, r#"{ "rule": "guarded", "risk": 0.05 }"#);
+    let frame =
+        String::from_utf8(files["job.json"].clone()).unwrap().replace(r#"{ "rule": "simple" }"#, r#"{ "rule": "guarded", "risk": 0.05 }"#);
     files.insert("job.json".into(), frame.into_bytes());
     let guarded = counts(&files);
     assert!(guarded.conforms < simple.conforms, "{guarded:?} {simple:?}");
@@ -269,7 +273,8 @@ fn everything_wrong_in_every_file_is_said_at_once() {
 #[test]
 fn the_bathroom_plan_asks_for_every_quantity_of_the_packs() {
     let plan = job::plan::preset("bathroom").unwrap();
-    let asked: Vec<_> = plan.hold_points.iter().flat_map(|hold| &hold.owed).filter_map(|owed| Some((owed.quantity.as_deref()?, &owed.details))).collect();
+    let asked: Vec<_> =
+        plan.hold_points.iter().flat_map(|hold| &hold.owed).filter_map(|owed| Some((owed.quantity.as_deref()?, &owed.details))).collect();
     let mut missing = Vec::new();
     for rule in rules::Packs::embedded().packs().iter().flat_map(|pack| &pack.rules) {
         let (Some(quantity), false) = (rule.written.quantity.as_deref(), rule.written.status == rules::Status::Reference) else { continue };
@@ -277,7 +282,8 @@ fn the_bathroom_plan_asks_for_every_quantity_of_the_packs() {
         let whole_room = kinds.is_empty() && asked.iter().any(|(q, details)| *q == quantity && details.is_empty());
         let covered = kinds.iter().filter(|kind| asked.iter().any(|(q, details)| *q == quantity && details.contains(kind))).count();
         // A rule that names both the upper edge and the junction below it is asked once, at the upper edge.
-        let once = kinds.contains(&room::register::DetailKind::UpturnTermination) || quantity == "pond_depth_mm" || quantity == "set_down_mm";
+        let once =
+            kinds.contains(&room::register::DetailKind::UpturnTermination) || quantity == "pond_depth_mm" || quantity == "set_down_mm";
         if !whole_room && covered < kinds.len().min(if once { 1 } else { usize::MAX }) || (kinds.is_empty() && !whole_room) {
             missing.push(format!("{}: {quantity} at {kinds:?}", rule.id));
         }

@@ -55,7 +55,9 @@ pub fn schema(name: &str) -> ExitCode {
             Ok(computation) => computation.schema(),
             Err(_) => {
                 let names: Vec<_> = registry::ALL.iter().map(|c| c.name).chain(engine::schemas::FILES.iter().map(|f| f.name)).collect();
-                return refuse(&Problem::at("", "no computation or file of that name", format!("one of: {}", names.join(", "))).value(name).into());
+                return refuse(
+                    &Problem::at("", "no computation or file of that name", format!("one of: {}", names.join(", "))).value(name).into(),
+                );
             }
         },
     };

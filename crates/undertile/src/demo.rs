@@ -19,7 +19,9 @@ pub fn run(folder: &Path) -> ExitCode {
 
 fn write(folder: &Path) -> Result<(), Problems> {
     let shown = folder.display().to_string();
-    let refuse = |error: std::io::Error| Problem::at("", format!("the demo cannot be written: {error}"), "a folder that can be written").file(&shown);
+    let refuse = |error: std::io::Error| {
+        Problem::at("", format!("the demo cannot be written: {error}"), "a folder that can be written").file(&shown)
+    };
     fs::create_dir_all(folder).map_err(refuse)?;
     let others: Vec<String> = fs::read_dir(folder)
         .map_err(refuse)?

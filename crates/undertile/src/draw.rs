@@ -1,8 +1,8 @@
 //! An assessment to drawings, one file each.
 
 use crate::files;
-use drawing::{Entry, Mark, MarkedDetail, Scene};
-use engine::assess::{Assessed, Assessment, DepartureStanding, Line};
+use drawing::{Entry, FloorPart, Mark, MarkedDetail, PondsOnFloor, Reading, Scene, SurfaceOnFloor};
+use engine::assess::{Assessed, Assessment, DepartureStanding, DrawnFloor, Floor, Line};
 use job::Job;
 use measure::{Problem, Problems, Verdict};
 use std::fs;
@@ -11,7 +11,9 @@ use std::path::Path;
 /// Writes every drawing there is evidence for; names of the files written.
 pub fn write(job: &Job, assessed: &Assessed, folder: &Path) -> Result<Vec<String>, Problems> {
     let shown = folder.display().to_string();
-    let refuse = |error: std::io::Error| Problem::at("", format!("the drawings cannot be written: {error}"), "a folder that can be written").file(&shown);
+    let refuse = |error: std::io::Error| {
+        Problem::at("", format!("the drawings cannot be written: {error}"), "a folder that can be written").file(&shown)
+    };
     fs::create_dir_all(folder).map_err(refuse)?;
     let mut names = Vec::new();
     for (name, svg) in drawings(job, assessed) {
@@ -28,8 +30,52 @@ fn drawings(job: &Job, assessed: &Assessed) -> Vec<(String, String)> {
     let marked = marked(job, assessed, &listed);
     let hold = assessment.hold_points.iter().find(|hold| hold.id == assessment.hold_point);
     let subtitle = hold.map_or(String::new(), |hold| format!("{}: {}", hold.title, hold.says));
-    let scene = Scene { room: &job.room, title: &assessment.job.name, subtitle: &subtitle, details: &marked, list: &list, surface: None, notes: &[] };
-    vec![(format!("details-{}.svg", assessment.hold_point), drawing::details(&scene))]
+    let scene = Scene {
+        room: &job.room,
+        title: &assessment.job.name,
+        subtitle: &subtitle,
+        details: &marked,
+        list: &list,
+        surface: None,
+        notes: &[],
+    };
+    let mut all = vec![(format!("details-{}.svg", assessment.hold_point), drawing::details(&scene))];
+    for (floor, drawn) in assessed.floors.iter().zip(&assessed.drawn) {
+        let readings: Vec<Reading<'_>> = floor
+            .levels
+            .iter()
+            .map(|level| Reading { name: level.name.as_deref().unwrap_or(""), at_mm: [level.x_mm, level.y_mm], z_mm: level.z_mm })
+            .collect();
+        let parts: Vec<FloorPart<'_>> = drawn
+            .parts
+            .iter()
+            .map(|part| FloorPart { grid: &part.grid, extrapolated: &part.extrapolated, falls: part.falls.as_ref() })
+            .collect();
+        let measured = Scene { surface: Some(on_floor(floor, drawn, &readings, &parts)), ..scene };
+        let layer = layer_name(drawn);
+        all.push((format!("falls-{layer}.svg"), drawing::falls(&measured)));
+        all.push((format!("ponds-{layer}.svg"), drawing::ponds(&measured)));
+    }
+    if !assessed.litres.is_empty() {
+        all.push(("water.svg".into(), drawing::water(&scene)));
+    }
+    all
+}
+
+fn layer_name(drawn: &DrawnFloor) -> String {
+    serde_json::to_value(drawn.layer).ok().and_then(|value| value.as_str().map(Into::into)).unwrap_or_default()
+}
+
+fn on_floor<'a>(floor: &'a Floor, drawn: &'a DrawnFloor, readings: &'a [Reading<'a>], parts: &'a [FloorPart<'a>]) -> SurfaceOnFloor<'a> {
+    let ponds =
+        PondsOnFloor { grid: &floor.with_stops, level_mm: &drawn.level_mm, ponds: &drawn.ponds, depth_ignored_mm: drawn.depth_ignored_mm };
+    SurfaceOnFloor {
+        words: &drawn.words,
+        readings,
+        fall_limits: &drawn.fall_limits,
+        parts,
+        ponds: (!drawn.level_mm.is_empty()).then_some(ponds),
+    }
 }
 
 /// An entry of the list beside the drawing, and the details it stands for.
@@ -71,7 +117,8 @@ fn marked<'a>(job: &'a Job, assessed: &Assessed, listed: &[Listed<'_>]) -> Vec<M
     job.register
         .iter()
         .map(|detail| {
-            let mark = lines.iter().filter(|line| line.details.contains(&detail.id)).map(|line| mark_of(line)).max().unwrap_or(Mark::NotLookedAt);
+            let mark =
+                lines.iter().filter(|line| line.details.contains(&detail.id)).map(|line| mark_of(line)).max().unwrap_or(Mark::NotLookedAt);
             let of = |item: &&Listed<'_>| item.mark == mark && item.lines.iter().any(|line| line.details.contains(&detail.id));
             MarkedDetail {
                 detail,

@@ -12,8 +12,9 @@ const FILES: usize = 1_000;
 /// Every regular file directly in a job folder, by name.
 pub fn read_folder(folder: &Path) -> Result<BTreeMap<String, Vec<u8>>, Problems> {
     let shown = folder.display().to_string();
-    let entries = fs::read_dir(folder)
-        .map_err(|error| Problem::at("", format!("the job folder cannot be read: {error}"), "a folder with room.json in it").file(&shown))?;
+    let entries = fs::read_dir(folder).map_err(|error| {
+        Problem::at("", format!("the job folder cannot be read: {error}"), "a folder with room.json in it").file(&shown)
+    })?;
     let mut files = BTreeMap::new();
     let mut problems = Problems::new();
     for entry in entries {
@@ -22,7 +23,9 @@ pub fn read_folder(folder: &Path) -> Result<BTreeMap<String, Vec<u8>>, Problems>
                 files.insert(name, bytes);
             }
             Ok(None) => {}
-            Err(error) => problems.push(Problem::at("", format!("a file of the folder cannot be read: {error}"), "a readable file").file(&shown)),
+            Err(error) => {
+                problems.push(Problem::at("", format!("a file of the folder cannot be read: {error}"), "a readable file").file(&shown))
+            }
         }
         if files.len() > FILES {
             problems.push(Problem::at("", "the folder holds too many files", format!("at most {FILES}")).file(&shown));

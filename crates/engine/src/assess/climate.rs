@@ -46,7 +46,8 @@ pub fn judge(context: &Context<'_>, hold: &HoldPoint, detail: &Detail, rule: &Ru
             "read air, humidity and surface while the coat goes on and enter them in climate.csv",
         ),
         Some(judgement) => {
-            let settle = (judgement.verdict == Verdict::NotShown).then(|| "read again with a better instrument, or wait for a wider margin".into());
+            let settle =
+                (judgement.verdict == Verdict::NotShown).then(|| "read again with a better instrument, or wait for a wider margin".into());
             Settled { judgement, settle }
         }
     }
@@ -60,7 +61,12 @@ pub fn judge_rh(context: &Context<'_>, hold: &HoldPoint, detail: &Detail, rule: 
         Some(Judgement { why: format!("{}: {}", reading.what, judgement.why), ..judgement })
     });
     match judged.max_by_key(|judgement| judgement.verdict) {
-        None => Settled::unmeasured(rule, &Facts::new(), "no reading of the air", "read the humidity while the coat goes on and enter it in climate.csv"),
+        None => Settled::unmeasured(
+            rule,
+            &Facts::new(),
+            "no reading of the air",
+            "read the humidity while the coat goes on and enter it in climate.csv",
+        ),
         Some(judgement) => Settled { judgement, settle: None },
     }
 }

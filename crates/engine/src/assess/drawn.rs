@@ -1,12 +1,15 @@
 //! What drawings of a measured floor need: its falls with arrows, its ponds with the level they fill to.
 
 use super::floor::{self, Floor};
-use super::{Context, facts, falls};
+use super::{Context, facts, falls, lines};
 use job::plan::OwedLayer;
+use measure::PointMm;
+use room::geometry;
 use room::nouns::LayerKind;
 use room::register::{Detail, DetailKind};
 use rules::{Fit, Rule};
 use water::fill::fill;
+use water::grid::Grid;
 use water::ponding::PondOut;
 use water::surface::outlet_cells;
 
@@ -18,14 +21,24 @@ pub struct DrawnFloor {
     pub layer: LayerKind,
     /// What was asked of the falls, "between 1:80 and 1:50"; empty where no rule speaks.
     pub fall_limits: String,
-    /// Falls of each field.
-    pub falls: Vec<water::falls::Output>,
+    /// The floor in its fields.
+    pub parts: Vec<DrawnPart>,
     /// Level every cell fills to; empty without an outlet.
     pub level_mm: Vec<f64>,
     /// Ponds, deepest first.
     pub ponds: Vec<PondOut>,
     /// Ponds no deeper than this were left out.
     pub depth_ignored_mm: f64,
+}
+
+/// One field of a measured floor.
+pub struct DrawnPart {
+    /// The floor's heights, `NaN` outside the field.
+    pub grid: Grid,
+    /// Cells beyond the outermost levels.
+    pub extrapolated: Vec<bool>,
+    /// Its falls, with arrows.
+    pub falls: Option<water::falls::Output>,
 }
 
 /// Every measured floor.
@@ -36,7 +49,8 @@ pub fn all(context: &Context<'_>) -> Vec<DrawnFloor> {
 fn drawn(context: &Context<'_>, floor: &Floor) -> DrawnFloor {
     let fields: Vec<&Detail> = fields(context);
     let mut limits: Vec<String> = Vec::new();
-    let mut outputs = Vec::new();
+    let mut parts = Vec::new();
+    let decision = lines::decision(context, "fall");
     for field in fields {
         let Some(region) = falls::region_of(&context.regions, field) else { continue };
         let rule = fall_rule(context, field);
@@ -45,18 +59,29 @@ fn drawn(context: &Context<'_>, floor: &Floor) -> DrawnFloor {
         if let Some(words) = asked.map(|asked| asked.words.clone()).filter(|words| !limits.contains(words)) {
             limits.push(words);
         }
-        outputs.extend(falls::for_drawing(context.job, region, floor, field, asked.map(|asked| asked.limit)).ok());
+        let falls = falls::for_drawing(context.job, region, floor, field, asked.map(|asked| asked.limit), decision).ok();
+        parts.extend(floor::zone_ring(context.job, field).map(|ring| part(floor, &ring, falls)));
     }
     let (level_mm, ponds, depth_ignored_mm) = ponds(context, floor).unwrap_or_default();
     DrawnFloor {
         words: format!("{}, {} levels, {}", falls::layer_words(floor.layer), floor.levels.len(), floor.file),
         layer: floor.layer,
         fall_limits: limits.join("; "),
-        falls: outputs,
+        parts,
         level_mm,
         ponds,
         depth_ignored_mm,
     }
+}
+
+fn part(floor: &Floor, ring: &[PointMm], falls: Option<water::falls::Output>) -> DrawnPart {
+    let mut grid = floor.grid.clone();
+    for cell in 0..grid.len() {
+        if !geometry::contains(ring, grid.centre_mm(cell), 0.0) {
+            grid.z_mm[cell] = f64::NAN;
+        }
+    }
+    DrawnPart { grid, extrapolated: floor.extrapolated.clone(), falls }
 }
 
 /// Floor fields, once each: those of the highest membrane.
@@ -80,11 +105,7 @@ fn ponds(context: &Context<'_>, floor: &Floor) -> Option<(Vec<f64>, Vec<PondOut>
     let outlets = floor::outlets(context.job);
     let cells: Vec<usize> = outlet_cells(&floor.with_stops, &outlets).ok()?.into_iter().flatten().collect();
     let level_mm = fill(&floor.with_stops, &cells).level_mm;
-    let input = water::ponding::Input {
-        surface: floor::grid_in(&floor.with_stops),
-        outlets,
-        depth_ignored_mm: ignored,
-        ..Default::default()
-    };
+    let input =
+        water::ponding::Input { surface: floor::grid_in(&floor.with_stops), outlets, depth_ignored_mm: ignored, ..Default::default() };
     Some((level_mm, water::ponding::run(&input).ok()?.ponds, ignored))
 }

@@ -67,7 +67,11 @@ impl<'a> Look<'a> {
             LookResult::NoAccess => return not_shown(owed, Some(self.grade), &format!("no access, {seen}")),
             LookResult::Concealed => return not_shown(owed, Some(self.grade), &format!("concealed, {seen}")),
             LookResult::Wrong => {
-                return Judgement { verdict: Verdict::FallsShort, why: format!("not right, {seen}"), ..not_shown(owed, Some(self.grade), "") };
+                return Judgement {
+                    verdict: Verdict::FallsShort,
+                    why: format!("not right, {seen}"),
+                    ..not_shown(owed, Some(self.grade), "")
+                };
             }
             LookResult::Right => {}
         }

@@ -76,10 +76,12 @@ fn ready<'a>(context: &'a Context<'_>, owed: &Owed, detail: &Detail, rule: &Rule
     let layer = owed.surface.unwrap_or(LayerKind::Tile);
     let Some(floor) = context.floor(layer) else {
         let least = rule.least_readings().max(A_PLANE);
-        let settle = format!("take levels on the {}, at least {least} in every plane, corners and beside the outlet first", layer_words(layer));
+        let settle =
+            format!("take levels on the {}, at least {least} in every plane, corners and beside the outlet first", layer_words(layer));
         return Err(refuse(&format!("no levels on the {}", layer_words(layer)), &settle));
     };
-    let region = region_of(&context.regions, detail).ok_or_else(|| refuse("the field lies in no part of the floor", "check the zones in room.json"))?;
+    let region = region_of(&context.regions, detail)
+        .ok_or_else(|| refuse("the field lies in no part of the floor", "check the zones in room.json"))?;
     if region.outlets.is_empty() {
         return Err(refuse("no outlet is drawn to which this floor could fall", "draw the outlet in room.json"));
     }
@@ -96,7 +98,9 @@ fn held(rule: &Rule, judgement: Judgement) -> Judgement {
 
 fn with_surface(why: &str, owed: &Owed) -> String {
     match (owed.surface, owed.stands_for) {
-        (Some(surface), Some(stands_for)) => format!("on the {}, which the {} follows: {why}", layer_words(surface), layer_words(stands_for)),
+        (Some(surface), Some(stands_for)) => {
+            format!("on the {}, which the {} follows: {why}", layer_words(surface), layer_words(stands_for))
+        }
         (Some(surface), None) if surface != LayerKind::Tile => format!("on the {}: {why}", layer_words(surface)),
         _ => why.into(),
     }
@@ -117,8 +121,16 @@ pub fn layer_words(layer: LayerKind) -> &'static str {
 /// What would settle it, from the planes that are open.
 fn settle(output: &Output) -> Option<String> {
     let several = output.planes.len() > 1;
-    let open = output.planes.iter().filter(|plane| !plane.next.is_empty()).map(|plane| if several { format!("{}: {}", plane.id, plane.next) } else { plane.next.clone() });
-    let again = output.planes.iter().filter_map(|plane| plane.look_again.as_ref()).map(|look| format!("read {} again, it lies {:.1} mm off", look.reading, look.off_by_mm));
+    let open = output
+        .planes
+        .iter()
+        .filter(|plane| !plane.next.is_empty())
+        .map(|plane| if several { format!("{}: {}", plane.id, plane.next) } else { plane.next.clone() });
+    let again = output
+        .planes
+        .iter()
+        .filter_map(|plane| plane.look_again.as_ref())
+        .map(|look| format!("read {} again, it lies {:.1} mm off", look.reading, look.off_by_mm));
     let all: Vec<String> = open.chain(again).collect();
     (!all.is_empty()).then(|| all.join("; "))
 }
@@ -136,12 +148,28 @@ fn ring(detail: &Detail) -> Option<&[PointMm]> {
     }
 }
 
-/// Falls of a field with arrows, for drawing; judged by nothing but the limits.
-pub fn for_drawing(job: &Job, region: &Region, floor: &Floor, detail: &Detail, limit: Option<Limit>) -> Result<Output, String> {
-    water::falls::run(&Input { drawing: true, ..input(job, region, floor, detail, limit)? }).map_err(|problems| problems.to_string())
+/// Falls of a field with arrows, for drawing.
+pub fn for_drawing(
+    job: &Job,
+    region: &Region,
+    floor: &Floor,
+    detail: &Detail,
+    limit: Option<Limit>,
+    decision: Decision,
+) -> Result<Output, String> {
+    water::falls::run(&Input { drawing: true, decision, ..input(job, region, floor, detail, limit)? })
+        .map_err(|problems| problems.to_string())
 }
 
-fn output(job: &Job, region: &Region, floor: &Floor, detail: &Detail, rule: &Rule, limit: Option<Limit>, decision: Decision) -> Result<Output, String> {
+fn output(
+    job: &Job,
+    region: &Region,
+    floor: &Floor,
+    detail: &Detail,
+    rule: &Rule,
+    limit: Option<Limit>,
+    decision: Decision,
+) -> Result<Output, String> {
     let input = Input {
         decision,
         least_readings: Some(rule.least_readings()),
@@ -180,7 +208,8 @@ pub fn judge_ponds(context: &Context<'_>, owed: &Owed, detail: &Detail, rule: &R
         Ok((_, floor, _)) => floor,
         Err(settled) => return *settled,
     };
-    let input = water::ponding::Input { surface: floor::grid_in(&floor.with_stops), outlets: floor::outlets(context.job), ..Default::default() };
+    let input =
+        water::ponding::Input { surface: floor::grid_in(&floor.with_stops), outlets: floor::outlets(context.job), ..Default::default() };
     let output = match water::ponding::run(&input) {
         Ok(output) => output,
         Err(problems) => return Settled::unmeasured(rule, known, &problems.to_string(), "draw the outlet in room.json"),
@@ -195,7 +224,10 @@ pub fn judge_ponds(context: &Context<'_>, owed: &Owed, detail: &Detail, rule: &R
         _ => rule.unmeasured(known, "no level in this field"),
     };
     let place = deepest.filter(|_| judgement.verdict != Verdict::Conforms).map(|pond| {
-        format!("water stands {:.1} mm deep, {:.2} L, deepest near ({:.0}, {:.0}) mm; ", pond.depth_max_mm, pond.volume_l, pond.deepest_mm[0], pond.deepest_mm[1])
+        format!(
+            "water stands {:.1} mm deep, {:.2} L, deepest near ({:.0}, {:.0}) mm; ",
+            pond.depth_max_mm, pond.volume_l, pond.deepest_mm[0], pond.deepest_mm[1]
+        )
     });
     let why = with_surface(&format!("{}{}", place.unwrap_or_default(), judgement.why), owed);
     Settled { judgement: Judgement { why, ..judgement }, settle: None }
@@ -217,13 +249,21 @@ pub fn feasibility(context: &Context<'_>) -> Vec<String> {
         let Some(region) = region_of(&context.regions, detail) else { continue };
         let wastes: Vec<_> = context.job.room.outlets.iter().filter(|outlet| outlet.kind == OutletKind::Point).collect();
         let [waste] = wastes[..] else { continue };
-        let Some(at) = waste.x_mm.zip(waste.y_mm).map(|(x, y)| [x, y]).filter(|at| ring(detail).is_some_and(|ring| geometry::contains(ring, *at, 0.0))) else {
+        let Some(at) = waste
+            .x_mm
+            .zip(waste.y_mm)
+            .map(|(x, y)| [x, y])
+            .filter(|at| ring(detail).is_some_and(|ring| geometry::contains(ring, *at, 0.0)))
+        else {
             continue;
         };
         let known = context.applicable.complete(&facts::of(context, detail));
         for (rule, fit) in context.applicable.fitting(detail.kind, detail.zone, Some(LayerKind::Tile), &known) {
             let limit = rule.asked_for(&known).ok().flatten().map(|asked| asked.limit);
-            let (true, Fit::Applies, Some(Limit::Between(min, max))) = (rule.written.quantity.as_deref() == Some("fall"), fit, limit) else { continue };
+            let (true, Fit::Applies, Some(Limit::Between(min, max))) = (rule.written.quantity.as_deref() == Some("fall"), fit, limit)
+            else {
+                continue;
+            };
             if let Some(level) = water::falls::level_perimeter(&region.outline_mm, at, min, max).filter(|level| !level.feasible) {
                 let note = format!("{}: {} ({})", detail.name, level.why, rule.source());
                 if !notes.contains(&note) {

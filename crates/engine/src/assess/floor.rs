@@ -59,7 +59,13 @@ fn floor(job: &Job, survey: &LayerSurvey, regions: &[Region]) -> Result<Floor, P
         .survey
         .readings
         .iter()
-        .map(|level| LevelIn { x_mm: level.x_mm, y_mm: level.y_mm, z_mm: level.z_mm, u_mm: Some(level.u_mm), name: Some(level.name.clone()) })
+        .map(|level| LevelIn {
+            x_mm: level.x_mm,
+            y_mm: level.y_mm,
+            z_mm: level.z_mm,
+            u_mm: Some(level.u_mm),
+            name: Some(level.name.clone()),
+        })
         .collect();
     let Surface { mut grid, mut u_mm, mut extrapolated, assumed, .. } = surface(&job.room.outline_mm, levels.clone())?;
     if regions.len() > 1 {
@@ -153,7 +159,7 @@ pub fn with_outlet(job: &Job, detail: &Detail) -> Option<Region> {
 }
 
 /// Corners of the zone a floor field belongs to; of the floor outside all zones, the piece the field lies in.
-fn zone_ring(job: &Job, detail: &Detail) -> Option<Vec<PointMm>> {
+pub fn zone_ring(job: &Job, detail: &Detail) -> Option<Vec<PointMm>> {
     let zone = detail.zone_id.as_ref().and_then(|id| job.room.zones.iter().find(|zone| zone.id == *id));
     if let Some(zone) = zone {
         return Some(zone.polygon_mm.clone());
@@ -195,7 +201,12 @@ fn open_edges(job: &Job, ring: &[PointMm], set_down: &[&[PointMm]]) -> Vec<Outle
         let middle = edge.at(edge.length_mm() / 2.0, 0.0);
         let beside_set_down = set_down.iter().any(|zone| geometry::distance_to_ring_mm(zone, middle) <= EDGE_MM)
             && geometry::distance_to_ring_mm(&job.room.outline_mm, middle) > EDGE_MM;
-        let closed = job.room.water_stops.iter().flat_map(|stop| geometry::pieces(&stop.line_mm)).any(|piece| piece.distance_mm(middle) <= EDGE_CHANNEL_MM);
+        let closed = job
+            .room
+            .water_stops
+            .iter()
+            .flat_map(|stop| geometry::pieces(&stop.line_mm))
+            .any(|piece| piece.distance_mm(middle) <= EDGE_CHANNEL_MM);
         if beside_set_down && !closed && edge.length_mm() > 2.0 * EDGE_CHANNEL_MM {
             let line_mm = vec![edge.at(EDGE_CHANNEL_MM, -EDGE_CHANNEL_MM), edge.at(edge.length_mm() - EDGE_CHANNEL_MM, -EDGE_CHANNEL_MM)];
             open.push(OutletIn {

@@ -8,6 +8,9 @@ use room::nouns::{FixtureKind, ZoneKind};
 use room::register::{Detail, DetailKind, Face, Place};
 use rules::Reading;
 
+/// Expanded uncertainty of a distance taped on plan: common practice, no source.
+const ON_PLAN_MM: f64 = 5.0;
+
 /// One measured value at one detail.
 #[derive(Clone, Debug)]
 pub struct Found {
@@ -38,7 +41,11 @@ pub fn all(job: &Job, finished: Option<&Finished>) -> Vec<Found> {
 fn taken(job: &Job) -> Vec<Found> {
     let mut found = Vec::new();
     for reading in &job.readings {
-        let n = job.readings.iter().filter(|r| (&r.detail, &r.quantity, &r.hold_point) == (&reading.detail, &reading.quantity, &reading.hold_point)).count();
+        let n = job
+            .readings
+            .iter()
+            .filter(|r| (&r.detail, &r.quantity, &r.hold_point) == (&reading.detail, &reading.quantity, &reading.hold_point))
+            .count();
         let Ok(measured) = Measured::new(reading.value, reading.u.unwrap_or(0.0)) else { continue };
         let datum = reading.datum.clone();
         found.push(Found {
@@ -76,13 +83,11 @@ fn drawn(job: &Job, detail: &Detail, finished: Option<&Finished>) -> Vec<Found> 
             add(quantity, height.measured, height.n, Some(datum), height.from);
         }
     }
-    if let (DetailKind::WaterStop, Place::Run(line), Face::Floor) = (detail.kind, &detail.place, &detail.face) {
-        if let Some(distance) = nearest_rose_mm(job, line) {
-            // A tape on plan: 5 mm expanded, common practice, no source.
-            if let Ok(measured) = Measured::from_expanded(distance, 5.0) {
-                add("water_stop_from_rose_mm", measured, 1, None, "room.json, distance on plan".into());
-            }
-        }
+    if let (DetailKind::WaterStop, Place::Run(line), Face::Floor) = (detail.kind, &detail.place, &detail.face)
+        && let Some(distance) = nearest_rose_mm(job, line)
+        && let Ok(measured) = Measured::from_expanded(distance, ON_PLAN_MM)
+    {
+        add("water_stop_from_rose_mm", measured, 1, None, "room.json, distance on plan".into());
     }
     found
 }

@@ -62,17 +62,20 @@ fn of_room<'a>(context: &'a Context<'a>, hold: &HoldPoint, owed: &'a Owed) -> Ve
     rules
         .map(|(rule, _)| {
             let here = context.found.iter().filter(|found| {
-                found.quantity == quantity && found.detail == job::readings::ROOM && found.hold_point.as_ref().is_none_or(|at| *at == hold.id)
+                found.quantity == quantity
+                    && found.detail == job::readings::ROOM
+                    && found.hold_point.as_ref().is_none_or(|at| *at == hold.id)
             });
             let decision = decision(context, quantity);
-            let worst = here.map(|found| with_u(found, rule.judge_reading(&known, &found.reading, &[], decision))).max_by_key(|j| j.verdict);
+            let worst =
+                here.map(|found| with_u(found, rule.judge_reading(&known, &found.reading, &[], decision))).max_by_key(|j| j.verdict);
             judged(worst.unwrap_or_else(|| rule.unmeasured(&known, "not measured")))
         })
         .collect()
 }
 
 /// The job's decision for a quantity.
-fn decision(context: &Context<'_>, quantity: &str) -> Decision {
+pub fn decision(context: &Context<'_>, quantity: &str) -> Decision {
     let u_max = context.job.packs.quantity(quantity).map_or(0.0, |quantity| quantity.u_max);
     context.job.frame.decision.clone().unwrap_or_default().for_quantity(quantity, u_max)
 }
@@ -83,7 +86,9 @@ fn with_u(found: &Found, judgement: Judgement) -> Judgement {
 }
 
 fn at_detail<'a>(context: &'a Context<'a>, hold: &HoldPoint, owed: &'a Owed, detail: &'a Detail) -> Vec<Judged<'a>> {
-    let by_eye = || vec![Judged { owed, detail: Some(detail), judgement: eye::judge(context.job, &hold.id, owed, detail), settle: None, from: None }];
+    let by_eye = || {
+        vec![Judged { owed, detail: Some(detail), judgement: eye::judge(context.job, &hold.id, owed, detail), settle: None, from: None }]
+    };
     let (EvidenceOwed::Measured, Some(quantity)) = (owed.evidence, owed.quantity.as_deref()) else {
         return by_eye();
     };
@@ -135,12 +140,23 @@ impl<'a> Asks<'a, '_> {
             return self.judged(rule.unmeasured(self.known, &why), Some(settle));
         }
         match self.quantity {
-            "fall" => falls::judge(self.context, self.owed, self.detail, rule, self.known, self.decision()).into_judged(self.owed, self.detail),
-            "fall_least" if self.owed.surface.is_some() => falls::judge_least(self.context, self.owed, self.detail, rule, self.known, self.decision()).into_judged(self.owed, self.detail),
-            "pond_depth_mm" => falls::judge_ponds(self.context, self.owed, self.detail, rule, self.known, self.decision()).into_judged(self.owed, self.detail),
+            "fall" => {
+                falls::judge(self.context, self.owed, self.detail, rule, self.known, self.decision()).into_judged(self.owed, self.detail)
+            }
+            "fall_least" if self.owed.surface.is_some() => {
+                falls::judge_least(self.context, self.owed, self.detail, rule, self.known, self.decision())
+                    .into_judged(self.owed, self.detail)
+            }
+            "pond_depth_mm" => falls::judge_ponds(self.context, self.owed, self.detail, rule, self.known, self.decision())
+                .into_judged(self.owed, self.detail),
             "air_rh" => climate::judge_rh(self.context, self.hold, self.detail, rule, self.decision()).into_judged(self.owed, self.detail),
-            "dew_margin_k" => climate::judge(self.context, self.hold, self.detail, rule, self.decision()).into_judged(self.owed, self.detail),
-            _ => self.worst(|found| rule.judge_reading(self.known, &found.reading, &[], self.decision()), || rule.unmeasured(self.known, "not measured")),
+            "dew_margin_k" => {
+                climate::judge(self.context, self.hold, self.detail, rule, self.decision()).into_judged(self.owed, self.detail)
+            }
+            _ => self.worst(
+                |found| rule.judge_reading(self.known, &found.reading, &[], self.decision()),
+                || rule.unmeasured(self.known, "not measured"),
+            ),
         }
     }
 
@@ -148,7 +164,8 @@ impl<'a> Asks<'a, '_> {
         let unit = self.context.job.packs.quantity(self.quantity).map_or("", |q| q.unit.as_str());
         let judge = |found: &Found| {
             let measured = found.reading.measured;
-            let says = format!("{} {unit}; the data sheet asks {} {}", measured.value(), sheet.limit.words(), bounds_words(sheet.limit, unit));
+            let says =
+                format!("{} {unit}; the data sheet asks {} {}", measured.value(), sheet.limit.words(), bounds_words(sheet.limit, unit));
             let judgement = Judgement::of(measured, sheet.limit, self.decision(), unit, &sheet.rule, &sheet.source, &says);
             Judgement { grade: Some(found.reading.grade), ..judgement }
         };
@@ -159,7 +176,9 @@ impl<'a> Asks<'a, '_> {
     /// The worst of all readings of this quantity here; `none` without any.
     fn worst(&self, judge: impl Fn(&Found) -> Judgement, none: impl Fn() -> Judgement) -> Judged<'a> {
         let here = self.context.found.iter().filter(|found| {
-            found.quantity == self.quantity && found.detail == self.detail.id && found.hold_point.as_ref().is_none_or(|at| *at == self.hold.id)
+            found.quantity == self.quantity
+                && found.detail == self.detail.id
+                && found.hold_point.as_ref().is_none_or(|at| *at == self.hold.id)
         });
         let worst = here.map(|found| (with_u(found, judge(found)), &found.from)).max_by_key(|(judgement, _)| judgement.verdict);
         match worst {
@@ -185,7 +204,10 @@ pub fn lines(context: &Context<'_>, hold: &HoldPoint, judged: &[Judged<'_>]) -> 
         let id = one.detail.map(|detail| detail.id.clone());
         let departure = one.detail.and_then(|detail| departures::of(context.job, detail, &one.judgement.rule));
         let same = lines.iter_mut().find(|line| {
-            line.owed == one.owed.id && line.judgement == one.judgement && line.departure == departure && same_group(context, line, one.detail)
+            line.owed == one.owed.id
+                && line.judgement == one.judgement
+                && line.departure == departure
+                && same_group(context, line, one.detail)
         });
         match (same, one.detail) {
             (Some(line), Some(detail)) => {

@@ -21,7 +21,7 @@ mod standing;
 mod water;
 mod words;
 
-pub use drawn::DrawnFloor;
+pub use drawn::{DrawnFloor, DrawnPart};
 pub use floor::Floor;
 pub use result::*;
 
@@ -97,11 +97,8 @@ pub fn run(job: &Job, options: &Options<'_>) -> Result<Assessed, Problems> {
     let ids: Vec<String> = holds.iter().map(|hold| hold.id.clone()).collect();
     let judged: Vec<(&HoldPoint, Vec<Line>)> =
         holds.iter().map(|hold| (*hold, lines::lines(&context, hold, &lines::of(&context, hold)))).collect();
-    let summaries: Vec<HoldPointSummary> = judged
-        .iter()
-        .enumerate()
-        .map(|(i, (hold, lines))| summary(job, hold, lines, &ids[i + 1..], now))
-        .collect();
+    let summaries: Vec<HoldPointSummary> =
+        judged.iter().enumerate().map(|(i, (hold, lines))| summary(job, hold, lines, &ids[i + 1..], now)).collect();
     let asked = pick(&summaries, options.hold_point, job)?;
     let (hold, lines) = judged.into_iter().nth(asked).expect("picked from the list");
     let water = water::run(&context);
@@ -127,7 +124,8 @@ pub fn run(job: &Job, options: &Options<'_>) -> Result<Assessed, Problems> {
 }
 
 fn read_time(text: &str) -> Result<jiff::Timestamp, Problems> {
-    text.parse().map_err(|_| Problem::at("at", "not a time with an offset", "RFC 3339, such as 2024-02-21T16:40:00+11:00").value(text).into())
+    text.parse()
+        .map_err(|_| Problem::at("at", "not a time with an offset", "RFC 3339, such as 2024-02-21T16:40:00+11:00").value(text).into())
 }
 
 /// The plan's hold points that this room has.
@@ -140,7 +138,9 @@ fn hold_points(job: &Job) -> Vec<&HoldPoint> {
             preset || build_up.zones.iter().flat_map(|zone| &zone.layers).any(|layer| layer.kind == LayerKind::Screed)
         }
     };
-    let has = |hold: &&HoldPoint| hold.needs_layer.is_none_or(|layer| layers.is_empty() || layers.contains(&layer)) && (!hold.needs_screed || has_screed);
+    let has = |hold: &&HoldPoint| {
+        hold.needs_layer.is_none_or(|layer| layers.is_empty() || layers.contains(&layer)) && (!hold.needs_screed || has_screed)
+    };
     job.plan.hold_points.iter().filter(has).collect()
 }
 
@@ -201,7 +201,14 @@ fn next_step(group: &GroupResult, line: &Line) -> Option<String> {
     Some(format!("{place}: {} ({})", line.next.as_ref()?, line.right))
 }
 
-fn new_group(context: &Context<'_>, id: &str, known: &[register::Group], detail: Option<&Detail>, line: Line, water: &water::Water) -> GroupResult {
+fn new_group(
+    context: &Context<'_>,
+    id: &str,
+    known: &[register::Group],
+    detail: Option<&Detail>,
+    line: Line,
+    water: &water::Water,
+) -> GroupResult {
     let members = context.job.register.iter().filter(|detail| !id.is_empty() && detail.group == id);
     let litres = members.filter_map(|detail| water.of(&detail.id)).max_by(f64::total_cmp);
     GroupResult {
@@ -226,7 +233,8 @@ fn gather_notes(context: &Context<'_>, finished: Option<&finished::Finished<'_>>
     notes.extend(finished.map(finished::Finished::words));
     notes.extend(falls::feasibility(context));
     notes.extend(water.note.clone());
-    let unknown: Vec<String> = job.register.iter().flat_map(|detail| &detail.unknown).cloned().collect::<std::collections::BTreeSet<_>>().into_iter().collect();
+    let unknown: Vec<String> =
+        job.register.iter().flat_map(|detail| &detail.unknown).cloned().collect::<std::collections::BTreeSet<_>>().into_iter().collect();
     if !unknown.is_empty() {
         notes.push(format!("the drawing does not say: {}", unknown.join("; ")));
     }
@@ -239,7 +247,8 @@ fn gather_notes(context: &Context<'_>, finished: Option<&finished::Finished<'_>>
 
 /// What must be said of a membrane's class by elongation.
 fn class_notes(context: &Context<'_>) -> Vec<String> {
-    let classes = context.job.sheets.iter().filter_map(|sheet| Some((sheet, context.applicable.membrane_class(sheet.elongation_percent?)?)));
+    let classes =
+        context.job.sheets.iter().filter_map(|sheet| Some((sheet, context.applicable.membrane_class(sheet.elongation_percent?)?)));
     classes.filter_map(|(sheet, class)| Some(format!("data sheet {}, class {}: {}", sheet.id, class.id, class.note?))).collect()
 }
 
@@ -252,7 +261,10 @@ fn survey_notes(survey: &job::folder::LayerSurvey) -> Vec<String> {
     });
     let suspects = found.suspects.iter().map(|suspect| {
         let likely = suspect.likely.as_ref().map_or(String::new(), |likely| format!("; perhaps {likely} was meant"));
-        format!("{file}:{}: {} lies {:.1} mm off its neighbours (written {}){likely}; it was used as it stands", suspect.line, suspect.name, suspect.off_by_mm, suspect.written)
+        format!(
+            "{file}:{}: {} lies {:.1} mm off its neighbours (written {}){likely}; it was used as it stands",
+            suspect.line, suspect.name, suspect.off_by_mm, suspect.written
+        )
     });
     let notes = found.notes.iter().map(|note| format!("{file}: {note}"));
     notes.chain(misclosed).chain(suspects).collect()
@@ -285,9 +297,12 @@ fn packs(applicable: &Applicable) -> Vec<PackUsed> {
 fn decision_words(job: &Job) -> String {
     match job.frame.decision.clone().unwrap_or_default() {
         job::frame::JobDecision::Simple { .. } => {
-            "Simple acceptance: a value decides as it stands while its uncertainty is small enough; what is not proved to 95 % says so.".into()
+            "Simple acceptance: a value decides as it stands while its uncertainty is small enough; what is not proved to 95 % says so."
+                .into()
         }
-        job::frame::JobDecision::Guarded { risk } => format!("Guarded acceptance: conforms only when that is at least {} % sure.", (1.0 - risk) * 100.0),
+        job::frame::JobDecision::Guarded { risk } => {
+            format!("Guarded acceptance: conforms only when that is at least {} % sure.", (1.0 - risk) * 100.0)
+        }
     }
 }
 

@@ -27,10 +27,9 @@ pub fn of(hold_point: &str, later: &[String], entries: &[Entry], lapses_days: u3
         says = format!("{says}, provided that {}", latest.conditions.join("; "));
     }
     let covered = entries.iter().filter_map(at_hold_point).any(|(hold_point, at)| later.contains(hold_point) && at > latest.at);
-    if latest.outcome.releases() && !covered {
-        if let Some(lapse) = lapse(&latest, entries, lapses_days, now) {
-            return Standing { state: State::Lapsed, says: format!("{says}; lapsed: {lapse}") };
-        }
+    let may_lapse = latest.outcome.releases() && !covered;
+    if let Some(lapse) = may_lapse.then(|| lapse(&latest, entries, lapses_days, now)).flatten() {
+        return Standing { state: State::Lapsed, says: format!("{says}; lapsed: {lapse}") };
     }
     Standing { state: latest.outcome.into(), says }
 }

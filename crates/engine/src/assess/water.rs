@@ -53,7 +53,10 @@ impl Water {
 /// The water of a day over the highest measured surface.
 pub fn run(context: &Context<'_>) -> Water {
     let Some(floor) = context.floors.last() else {
-        return Water { note: Some("no levels: the order rests on the zones, not on water computed over the floor".into()), ..Default::default() };
+        return Water {
+            note: Some("no levels: the order rests on the zones, not on water computed over the floor".into()),
+            ..Default::default()
+        };
     };
     let showers = showers(context.job, floor);
     if showers.is_empty() {
@@ -141,7 +144,9 @@ fn at_foot(job: &Job, wall: &str, line: &[measure::PointMm]) -> Option<Vec<measu
     let wall = job.room.walls.iter().find(|w| w.id == wall)?;
     let edge = *geometry::edges(&job.room.outline_mm).get(wall.edge.checked_sub(1)?)?;
     let low = line.iter().all(|[_, height]| height.abs() <= geometry::SAME_CORNER_MM);
-    low.then(|| line.iter().map(|[along, _]| edge.at(along.clamp(BEFORE_MM, (edge.length_mm() - BEFORE_MM).max(BEFORE_MM)), -BEFORE_MM)).collect())
+    low.then(|| {
+        line.iter().map(|[along, _]| edge.at(along.clamp(BEFORE_MM, (edge.length_mm() - BEFORE_MM).max(BEFORE_MM)), -BEFORE_MM)).collect()
+    })
 }
 
 /// A ring round a point: round the grate for an outlet's details, else a small one.
