@@ -65,7 +65,8 @@ impl Decision {
             Self::Guarded { risk } => {
                 if prob_conforms >= 1.0 - risk {
                     (Verdict::Conforms, None)
-                } else if prob_conforms <= risk {
+                } else if prob_conforms <= risk && !limit.allows(measured.value()) {
+                    // A value inside a band much narrower than its uncertainty is unlikely to conform, and shows nothing.
                     (Verdict::FallsShort, None)
                 } else {
                     (Verdict::NotShown, Some("the uncertainty straddles the limit"))
@@ -119,6 +120,13 @@ mod tests {
         assert_eq!(decided.verdict, Verdict::NotShown);
         assert!((decided.prob_conforms - 0.6914624612740131).abs() < 1e-12, "SciPy norm.cdf(0.5)");
         assert_eq!(decided.because, Some("the uncertainty straddles the limit"));
+    }
+
+    #[test]
+    fn a_value_inside_a_band_much_narrower_than_its_uncertainty_is_not_shown() {
+        let decided = Decision::default().decide(Measured::new(0.016, 0.1).unwrap(), FALL_BAND);
+        assert!(decided.prob_conforms < 0.05);
+        assert_eq!(decided.verdict, Verdict::NotShown);
     }
 
     #[test]
