@@ -295,3 +295,22 @@ proptest! {
         prop_assert!((a.balance.left_standing - b.balance.left_standing).abs() < 1e-9);
     }
 }
+
+/// The names that other programs rely on.
+#[test]
+fn field_names_in_and_out_hold() {
+    let text = r#"{
+        "surface": {"outline_mm": [[0,0],[1200,0],[1200,900],[0,900]],
+                    "readings": [{"x_mm":50,"y_mm":50,"z_mm":0.7,"u_mm":0.5},{"x_mm":1150,"y_mm":50,"z_mm":0.7},{"x_mm":600,"y_mm":850,"z_mm":13}]},
+        "outlets": [{"id":"c1","kind":"channel","line_mm":[[0,0],[1200,0]],"width_mm":60}],
+        "showers": [{"x_mm":600,"y_mm":500,"height_mm":2100,"flow_l_min":9,"minutes_per_day":10,"spread_mm":300}],
+        "screens": [{"line_mm": [[900,0],[900,900]]}],
+        "details": [{"id":"j1","line_mm":[[0,0],[0,900]]},{"id":"f1","polygon_mm":[[0,0],[1200,0],[1200,900]]}]
+    }"#;
+    let out = serde_json::to_value(run(&serde_json::from_str(text).unwrap())).unwrap();
+    for pointer in
+        ["/details/0/litres_per_day", "/details/1/wet_minutes_per_day", "/balance/in", "/balance/outlets/c1", "/balance/left_standing"]
+    {
+        assert!(out.pointer(pointer).is_some_and(|v| v.is_number()), "{pointer} is missing in {out}");
+    }
+}

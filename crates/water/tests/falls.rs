@@ -388,6 +388,17 @@ fn single_levels_do_not_prove_a_short_plane() {
     );
 }
 
+/// A plane far off the limits but badly scattered: more levels would show it falls short, and a sensible number is told.
+#[test]
+fn a_scattered_plane_says_how_many_levels_would_decide_it() {
+    let taken =
+        places(1000.0, 1000.0, 450.0).into_iter().enumerate().map(|(i, (x, y))| (x, y, y / 35.0 + [5.0, -4.0, 1.0, -4.0, 3.0][i % 5]));
+    let out = run(&judged(levels(rectangle(1000.0, 1000.0), 0.75, taken), channel([0.0, 0.0], [1000.0, 0.0]), "1:80", "1:50"));
+    let plane = &out.planes[0];
+    assert_eq!(plane.judgement.verdict, Verdict::NotShown, "{}", plane.judgement.why);
+    assert!(plane.levels_needed.is_some_and(|n| n > plane.n), "{plane:?}");
+}
+
 #[test]
 fn simple_acceptance_takes_the_fall_as_it_stands() {
     let mut input = judged(
@@ -671,5 +682,26 @@ proptest! {
             }
             Err(problems) => prop_assert!(!problems.is_empty()),
         }
+    }
+}
+
+/// The names that other programs rely on.
+#[test]
+fn field_names_in_and_out_hold() {
+    let text = r#"{
+        "surface": {"outline_mm": [[0,0],[1200,0],[1200,900],[0,900]], "layer": "tile",
+                    "readings": [{"x_mm":50,"y_mm":50,"z_mm":0.7,"u_mm":0.5},{"x_mm":1150,"y_mm":50,"z_mm":0.7},{"x_mm":600,"y_mm":850,"z_mm":13}]},
+        "outlets": [{"id":"w1","kind":"point","x_mm":600,"y_mm":60,"radius_mm":50}],
+        "fall_min": "1:80", "fall_max": 0.02, "decision": {"rule":"guarded","risk":0.05},
+        "gradients": [{"x_mm":300,"y_mm":300,"toward_deg":270,"fall_percent":1.5,"base_mm":600,"u_percent":0.1}],
+        "zones": [{"id":"all","polygon_mm":[[0,0],[1200,0],[1200,900],[0,900]],"toward":270}]
+    }"#;
+    let out = serde_json::to_value(run(&serde_json::from_str(text).unwrap())).unwrap();
+    for name in ["area_m2", "share_within", "share_flatter", "share_steeper", "share_backfall", "fall_median"] {
+        assert!(out[name].is_number(), "{name} is missing in {out}");
+    }
+    assert!(out["verdict"].is_string());
+    for name in ["verdict", "value", "u", "limit", "unit", "prob_conforms", "grade", "rule", "source", "why"] {
+        assert!(out["judgement"].get(name).is_some(), "judgement.{name} is missing in {out}");
     }
 }

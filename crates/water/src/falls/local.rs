@@ -277,9 +277,9 @@ pub fn back_fall(surface: &Surface, parts: &Parts, local: &Local, patch: &[usize
     }
 }
 
-/// Least cosine between the line from one level to another and the way the floor must fall: 30 degrees from the way to the
+/// Least cosine between the line from one level to another and the way the floor must fall: 44 degrees from the way to the
 /// outlet, 72 from the fall of the plane that the nearer one lies in.
-const TOWARDS_OUTLET: f64 = 0.866;
+const TOWARDS_OUTLET: f64 = 0.72;
 const DOWN_ITS_PLANE: f64 = 0.3;
 
 /// Levels from which the floor rises to a level nearer to the outlet, each with the highest such level. Two levels are

@@ -307,12 +307,9 @@ fn assemble(input: &Input, checked: &Checked, floor: &Floor, parts: &Parts, evid
         _ => parts.parts[part].cells as f64 * floor.cell_area_m2,
     };
     for (k, part) in parts.parts.iter().enumerate() {
-        if part.sliver && fits[k].is_err() {
-            notes.push(format!(
-                "{} is {:.0} % of the floor with too few readings of its own: no plane by itself",
-                part.id,
-                100.0 * part.cells as f64 / floor.cells.len().max(1) as f64
-            ));
+        if part.sliver && !evidence[k].from_grid {
+            let share = 100.0 * part.cells as f64 / floor.cells.len().max(1) as f64;
+            notes.push(format!("{} is {share:.0} % of the floor, too small to be judged as a plane by itself", part.id));
             continue;
         }
         let outlet = part.outlet.and_then(|o| input.outlets.get(o)).map(|o| o.id.as_str());

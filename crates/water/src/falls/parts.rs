@@ -7,9 +7,9 @@ use crate::surface::OutletIn;
 use measure::PointMm;
 use std::collections::BTreeMap;
 
-/// A part smaller than this share of the floor, before a nib or between a waste and the wall beside it, is a plane of its
-/// own only when somebody took enough readings there. Common practice, no source.
-pub const SLIVER: f64 = 0.05;
+/// A part smaller than this share of the floor, before a nib or between a waste and the wall beside it, is no plane that spot
+/// levels could judge by itself; what they show there counts place by place. Common practice, no source.
+const SLIVER: f64 = 0.05;
 
 /// Walls whose directions differ by less than this (sine of 1 degree) are one wall.
 const SAME_WALL: f64 = 0.0175;
@@ -31,7 +31,7 @@ pub struct PartOfFloor {
     /// Whether somebody said which way it must fall.
     pub toward_given: bool,
     pub cells: usize,
-    /// Too small to be held against the floor when nobody took readings there.
+    /// Too small for spot levels to judge it by itself.
     pub sliver: bool,
     /// How long the part is in the direction it must fall.
     pub length_mm: f64,

@@ -290,13 +290,16 @@ pub(super) fn u_that_decides(value: f64, limit: Limit, decision: Decision) -> f6
             if limit.allows(value) { p >= 1.0 - risk } else { p <= risk }
         })
     };
-    let (mut low, mut high) = (0.0, 1.0);
-    for _ in 0..60 {
-        let mid = (low + high) / 2.0;
-        if settled(mid) { low = mid } else { high = mid }
+    // Upwards from nothing: against a band, an uncertainty without bound makes conformity unlikely again, and shows nothing.
+    let mut u = LEAST_U;
+    while u < 1.0 && settled(u) {
+        u *= 1.02;
     }
-    if low < 1e-9 { 0.0 } else { low }
+    if u > LEAST_U { u / 1.02 } else { 0.0 }
 }
+
+/// A fall is never asked to be known better than this.
+const LEAST_U: f64 = 1e-6;
 
 /// How many evenly spread levels would prove a plane in the middle of the band, from what one level is known to:
 /// `u(fall) = u(level) sqrt(12 / n) / length`.
