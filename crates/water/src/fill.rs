@@ -27,7 +27,7 @@ mod threads;
 pub use drainage::{Drainage, NOWHERE, drainage, pond_of_cells};
 
 use crate::grid::Grid;
-use passes::{DRAIN, Forest, Pass, contract};
+use passes::{DRAIN, Forest, Height, Pass, contract};
 use strip::{Layout, Strip, survey};
 pub(crate) use threads::{for_each, worth as threads_worth};
 
@@ -178,67 +178,129 @@ impl Basins {
 
     /// Writes the level of every cell; returns ponds, deepest first, and the number of cells no outlet drains.
     pub(crate) fn ponds(&self, z: &[f64], out: &mut [f64]) -> (Vec<Pond>, usize) {
-        let sums =
-            for_each(self.threads, self.pieces(z, out), |piece| sums(&self.level_of_label(piece.strip), piece.z, piece.labels, piece.out));
-        self.gather(z, &sums)
-    }
-
-    /// For every basin the pond it lies in, as an index; level, depth, deepest cell and spill of every pond, its cells still to
-    /// be counted. Some may turn out without water: passes at the height of the lowest cell.
-    fn pond_of_basins(&self, z: &[f64]) -> (Vec<Vec<u32>>, Vec<Pond>) {
-        let mut ponds = Vec::new();
-        let mut begin = |forest: &Forest, basin: u32| {
-            let (level_mm, spill) = (forest.z[basin as usize], forest.cell[basin as usize] as usize);
-            ponds.push(Pond { cells: 0, level_mm, depth_mm: 0.0, depth_sum_mm: 0.0, deepest: usize::MAX, spill });
-            ponds.len() as u32 - 1
-        };
-        let whole = &self.whole;
-        let of_groups = whole.heads(&self.whole_levels, whole.standing.iter().map(|_| NOWHERE), |group| begin(whole, group), NOWHERE);
-        let mut pond_of = Vec::with_capacity(self.strips.len());
-        for (s, Strip { forest, .. }) in self.strips.iter().enumerate() {
-            let groups = (0..forest.standing.len() as u32).map(|rank| of_groups[group(self.first_group[s], rank) as usize]);
-            pond_of.push(forest.heads(&self.basin_levels[s], groups, |basin| begin(forest, basin), NOWHERE));
-        }
-        for (strip, pond_of) in self.strips.iter().zip(&pond_of) {
-            for (&lowest, &pond) in strip.lowest.iter().zip(pond_of).skip(1).filter(|&(_, &pond)| pond != NOWHERE) {
-                let (pond, lowest) = (&mut ponds[pond as usize], lowest as usize);
-                let depth = pond.level_mm - z[lowest];
-                if depth > pond.depth_mm || (depth == pond.depth_mm && lowest < pond.deepest) {
-                    (pond.depth_mm, pond.deepest) = (depth, lowest);
-                }
-            }
-        }
-        (pond_of, ponds)
-    }
-
-    /// Gathers what stands over each label into ponds.
-    fn gather(&self, z: &[f64], sums: &[Vec<Sum>]) -> (Vec<Pond>, usize) {
-        let (pond_of, mut ponds) = self.pond_of_basins(z);
+        let (of_groups, mut ponds) = self.shared_ponds();
+        let shared = ponds.len();
+        let parts = for_each(self.threads, self.pieces(z, out), |piece| {
+            let mut part = self.part(piece.strip, z, &of_groups, shared);
+            part.measure(&self.strips[piece.strip], &self.level_of_label(piece.strip), piece);
+            part
+        });
         let mut undrained = 0;
-        for ((strip, pond_of), sums) in self.strips.iter().zip(&pond_of).zip(sums) {
-            for (&basin, sum) in strip.basin_of.iter().zip(sums).filter(|(_, sum)| sum.cells > 0) {
-                match ponds.get_mut(pond_of[basin as usize] as usize) {
-                    Some(pond) => {
-                        pond.cells += sum.cells as usize;
-                        pond.depth_sum_mm += sum.depth_mm;
-                    }
-                    None => undrained += sum.cells as usize,
-                }
+        for part in parts {
+            for (pond, share) in part.shares {
+                ponds[pond as usize].add(&share, z);
             }
+            ponds.extend(part.own);
+            undrained += part.undrained;
         }
         ponds.retain(|pond| pond.cells > 0);
         ponds.sort_unstable_by(|a, b| b.depth_mm.total_cmp(&a.depth_mm).then(a.deepest.cmp(&b.deepest)));
         (ponds, undrained)
     }
 
+    /// For every group of basins the pond it heads or lies in, as an index; and those ponds, which may reach over several
+    /// strips. Nothing is measured yet, and some may turn out without water: passes at the height of the lowest cell.
+    fn shared_ponds(&self) -> (Vec<u32>, Vec<Pond>) {
+        let mut ponds = Vec::new();
+        let whole = &self.whole;
+        let begin = |group: u32| Pond::begin(&mut ponds, whole, group);
+        let of_groups = whole.heads(&self.whole_levels, whole.standing.iter().map(|_| NOWHERE), begin, NOWHERE);
+        (of_groups, ponds)
+    }
+
+    /// The ponds of one strip by its basins: its own are numbered on from the `shared` ones.
+    fn part(&self, s: usize, z: &[f64], of_groups: &[u32], shared: usize) -> Part {
+        let Strip { forest, lowest, .. } = &self.strips[s];
+        let mut own = Vec::new();
+        let groups = (0..forest.standing.len() as u32).map(|rank| of_groups[group(self.first_group[s], rank) as usize]);
+        let begin = |basin: u32| shared as u32 + Pond::begin(&mut own, forest, basin);
+        let pond_of = forest.heads(&self.basin_levels[s], groups, begin, NOWHERE);
+        let mut part = Part { pond_of, own, shares: Vec::new(), shared, undrained: 0 };
+        for (&pond, &lowest) in part.pond_of.iter().zip(lowest).skip(1) {
+            if let Some(pond) = part.own.get_mut((pond as usize).wrapping_sub(shared)) {
+                pond.reach_down(lowest as usize, z);
+            }
+        }
+        part
+    }
+
     /// Level of every basin that lies in a pond deeper than `least_mm`; of the others minus infinity.
     fn wet_levels(&self, z: &[f64], least_mm: f64) -> Vec<Vec<f64>> {
-        let (pond_of, ponds) = self.pond_of_basins(z);
-        let level = |&pond: &u32| match ponds.get(pond as usize) {
-            Some(pond) if pond.depth_mm > least_mm => pond.level_mm,
-            _ => f64::NEG_INFINITY,
+        let (of_groups, mut ponds) = self.shared_ponds();
+        let parts: Vec<Part> = (0..self.strips.len()).map(|s| self.part(s, z, &of_groups, ponds.len())).collect();
+        for (part, strip) in parts.iter().zip(&self.strips) {
+            for (&pond, &lowest) in part.pond_of.iter().zip(&strip.lowest).skip(1) {
+                if let Some(pond) = ponds.get_mut(pond as usize) {
+                    pond.reach_down(lowest as usize, z);
+                }
+            }
+        }
+        let level = |part: &Part, pond: u32| {
+            let pond = ponds.get(pond as usize).or_else(|| part.own.get((pond as usize).wrapping_sub(part.shared)));
+            pond.filter(|pond| pond.depth_mm > least_mm).map_or(f64::NEG_INFINITY, |pond| pond.level_mm)
         };
-        pond_of.iter().map(|strip| strip.iter().map(level).collect()).collect()
+        parts.iter().map(|part| part.pond_of.iter().map(|&pond| level(part, pond)).collect()).collect()
+    }
+}
+
+impl Pond {
+    /// Begins the pond headed by a basin; its number in `ponds`.
+    fn begin(ponds: &mut Vec<Pond>, forest: &Forest, basin: u32) -> u32 {
+        let (level_mm, spill) = (forest.z[basin as usize], forest.cell[basin as usize] as usize);
+        ponds.push(Pond { cells: 0, level_mm, depth_mm: 0.0, depth_sum_mm: 0.0, deepest: usize::MAX, spill });
+        ponds.len() as u32 - 1
+    }
+
+    /// Takes a lowest cell into account.
+    fn reach_down(&mut self, cell: usize, z: &[f64]) {
+        let depth = self.level_mm - z[cell];
+        if depth > self.depth_mm || (depth == self.depth_mm && cell < self.deepest) {
+            (self.depth_mm, self.deepest) = (depth, cell);
+        }
+    }
+
+    fn add(&mut self, share: &Share, z: &[f64]) {
+        self.cells += share.sum.cells as usize;
+        self.depth_sum_mm += share.sum.depth_mm;
+        self.reach_down(share.lowest as usize, z);
+    }
+}
+
+/// The ponds of one strip.
+struct Part {
+    /// The pond of every basin: below `shared` one of the whole floor, then one of `own`; or [`NOWHERE`].
+    pond_of: Vec<u32>,
+    own: Vec<Pond>,
+    shared: usize,
+    /// What the strip adds to ponds of the whole floor.
+    shares: Vec<(u32, Share)>,
+    /// Cells no outlet drains.
+    undrained: usize,
+}
+
+/// What a basin adds to a pond.
+struct Share {
+    sum: Sum,
+    lowest: u32,
+}
+
+impl Part {
+    /// Writes the levels of the strip and adds up what stands over each basin.
+    fn measure(&mut self, strip: &Strip, level_of: &[f64], piece: Piece) {
+        let mut of_basins = vec![Sum::default(); self.pond_of.len()];
+        for (&basin, sum) in strip.basin_of.iter().zip(sums(level_of, piece)) {
+            of_basins[basin as usize].add(sum);
+        }
+        for ((&pond, &lowest), sum) in self.pond_of.iter().zip(&strip.lowest).zip(of_basins).filter(|(_, sum)| sum.cells > 0) {
+            match self.own.get_mut((pond as usize).wrapping_sub(self.shared)) {
+                Some(own) => {
+                    own.cells += sum.cells as usize;
+                    own.depth_sum_mm += sum.depth_mm;
+                }
+                None if pond == NOWHERE => self.undrained += sum.cells as usize,
+                None => self.shares.push((pond, Share { sum, lowest })),
+            }
+        }
     }
 }
 
@@ -267,19 +329,16 @@ fn join_strips(layout: Layout, labels: &[u32], strips: &mut [Strip]) -> (Forest,
     let mut passes = Vec::new();
     for s in 0..strips.len() {
         for pass in std::mem::take(&mut strips[s].passes) {
-            let a = group_of(strips, s, pass.a);
-            let b = if pass.beyond {
-                let other = layout.strip_of(pass.b as usize);
-                group_of(strips, other, strips[other].basin_of[labels[pass.b as usize] as usize])
-            } else {
-                group_of(strips, s, pass.b)
-            };
-            if a != b {
-                passes.push(Pass { a, b, beyond: false, ..pass });
-            }
+            passes.push(Pass { a: group_of(strips, s, pass.a), b: group_of(strips, s, pass.b), ..pass });
+        }
+        for pass in std::mem::take(&mut strips[s].beyond) {
+            let other = layout.strip_of(pass.b as usize);
+            let b = group_of(strips, other, strips[other].basin_of[labels[pass.b as usize] as usize]);
+            passes.push(Pass { a: group_of(strips, s, pass.a), b, ..pass });
         }
     }
-    let rim = vec![f64::INFINITY; groups as usize];
+    passes.retain(|pass| pass.a != pass.b);
+    let rim = vec![Height::TOP; groups as usize];
     (contract(groups as usize, &mut passes, rim), first_group)
 }
 
@@ -290,18 +349,22 @@ struct Sum {
     depth_mm: f64,
 }
 
+impl Sum {
+    fn add(&mut self, other: Sum) {
+        self.cells += other.cells;
+        self.depth_mm += other.depth_mm;
+    }
+}
+
 /// Writes levels and sums up what stands over each label.
-fn sums(level_of: &[f64], z: &[f64], labels: &[u32], out: &mut [f64]) -> Vec<Sum> {
+fn sums(level_of: &[f64], piece: Piece) -> Vec<Sum> {
     let mut sums = vec![Sum::default(); level_of.len()];
-    for ((out, &z), &label) in out.iter_mut().zip(z).zip(labels) {
+    for ((out, &z), &label) in piece.out.iter_mut().zip(piece.z).zip(piece.labels) {
         let level = level_of[label as usize];
-        *out = z;
-        if z < level {
-            *out = level;
-            let sum = &mut sums[label as usize];
-            sum.cells += 1;
-            sum.depth_mm += level - z;
-        }
+        let above = level - z;
+        *out = if z < level { level } else { z };
+        let depth_mm = if above > 0.0 { above } else { 0.0 };
+        sums[label as usize].add(Sum { cells: u32::from(above > 0.0), depth_mm });
     }
     sums
 }

@@ -128,9 +128,9 @@ fn all_three_by_three_floors_fill_as_by_brute_force() {
             *z = f64::from(code >> (2 * k) & 3);
         }
         for outlets in [[4].as_slice(), &[0]] {
-            let expected = by_relaxation(&floor, outlets);
-            assert!(same(&levels(&floor, outlets), &expected), "{:?} from {outlets:?}", floor.z_mm);
-            check(&floor, outlets, &fill(&floor, outlets)).unwrap();
+            let filled = fill(&floor, outlets);
+            assert!(same(&filled.level_mm, &by_relaxation(&floor, outlets)), "{:?} from {outlets:?}", floor.z_mm);
+            check(&floor, outlets, &filled).unwrap();
         }
     }
 }
@@ -149,7 +149,7 @@ fn checker_sees_one_basin_a_step_too_high() {
 
 /// Heights with many equal ones, some outside, and outlets anywhere on the floor.
 fn floors() -> impl Strategy<Value = (Grid, Vec<usize>)> {
-    (1usize..24, 1usize..60, 1u32..30, 0u32..5).prop_flat_map(|(nx, ny, steps, walls)| {
+    (1usize..50, 1usize..40, 1u32..30, 0u32..5).prop_flat_map(|(nx, ny, steps, walls)| {
         let heights = prop::collection::vec((0..steps, 0u32..10), nx * ny);
         let outlets = prop::collection::vec(any::<prop::sample::Index>(), 0..4);
         (heights, outlets).prop_map(move |(heights, outlets)| {
@@ -161,7 +161,7 @@ fn floors() -> impl Strategy<Value = (Grid, Vec<usize>)> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 1500, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 600, ..ProptestConfig::default() })]
     #[test]
     fn random_floors_fill_as_by_priority_flood((floor, outlets) in floors()) {
         prop_assert_eq!(check(&floor, &outlets, &fill(&floor, &outlets)), Ok(()));
@@ -244,4 +244,17 @@ fn raised_outlet_stands_in_its_own_puddle() {
     let filled = fill(&grid(5, 1, vec![1.0, 0.0, 2.0, 0.5, 3.0]), &[2]);
     assert_eq!(filled.level_mm, [2.0, 2.0, 2.0, 2.0, 3.0]);
     assert_eq!(filled.ponds.iter().map(|p| (p.cells, p.depth_mm)).collect::<Vec<_>>(), [(2, 2.0), (1, 1.5)]);
+}
+
+#[test]
+fn level_cells_that_touch_only_at_corners_drain_together() {
+    // A level path through walls, over a corner at both ends of a block of cells with one side in common.
+    let mut z = vec![f64::NAN; 19 * 5];
+    for cell in [19 + 18, 2 * 19 + 15, 2 * 19 + 16, 2 * 19 + 17, 3 * 19 + 18] {
+        z[cell] = -2.0;
+    }
+    let floor = grid(19, 5, z);
+    for outlet in [19 + 18, 2 * 19 + 15, 3 * 19 + 18] {
+        assert_eq!(check(&floor, &[outlet], &fill(&floor, &[outlet])), Ok(()));
+    }
 }

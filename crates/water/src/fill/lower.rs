@@ -129,15 +129,29 @@ const fn links(mask: u8, inside: u8) -> Links {
 
 /// For a padded row and the next one: which of the neighbours E, NE, N, NW of each cell lie lower; both pads say "all".
 pub fn ahead(row: &[f64], next: &[f64], out: &mut [u8]) {
-    let n = row.len();
-    let inner = &mut out[1..n - 1];
-    let (here, east) = (&row[1..n - 1], &row[2..]);
-    let (north_west, north, north_east) = (&next[..n - 2], &next[1..n - 1], &next[2..]);
-    for (((((out, &z), &e), &ne), &nn), &nw) in inner.iter_mut().zip(here).zip(east).zip(north_east).zip(north).zip(north_west) {
-        *out = u8::from(e < z) | u8::from(ne < z) << 1 | u8::from(nn < z) << 2 | u8::from(nw < z) << 3;
-    }
+    const BLOCK: usize = 16;
+    let n = row.len() - 2;
     out[0] = E | NE | N | NW;
-    out[n - 1] = E | NE | N | NW;
+    out[n + 1] = E | NE | N | NW;
+    let mut at = 0;
+    while at < n {
+        // Blocks of one length, the last one over cells already done: the compiler then works on several cells at once.
+        let begin = at.min(n.saturating_sub(BLOCK));
+        let end = (begin + BLOCK).min(n);
+        let mut codes = [0u64; BLOCK];
+        let (here, above) = (&row[begin + 1..end + 2], &next[begin..end + 2]);
+        for (k, code) in codes[..end - begin].iter_mut().enumerate() {
+            let z = here[k];
+            *code = u64::from(here[k + 1] < z)
+                | u64::from(above[k + 2] < z) << 1
+                | u64::from(above[k + 1] < z) << 2
+                | u64::from(above[k] < z) << 3;
+        }
+        for (out, code) in out[begin + 1..end + 1].iter_mut().zip(codes) {
+            *out = code as u8;
+        }
+        at += BLOCK;
+    }
 }
 
 /// The full set of lower neighbours from what the row and the row below say of those ahead of them.
@@ -148,5 +162,29 @@ pub fn masks(row: &[u8], below: &[u8], out: &mut [u8]) {
     for (((((out, &g), &w), &sw), &s), &se) in out.iter_mut().zip(here).zip(west).zip(south_west).zip(south).zip(south_east) {
         let higher_behind = (w & E) | (sw & NE) | (s & N) | (se & NW);
         *out = g | !(higher_behind << 4) & 0xF0;
+    }
+}
+
+/// Which sets of lower neighbours fall into two runs or more: 1 for a pass, as in [`Table::is_pass`] for inner rows.
+pub fn passes(masks: &[u8], out: &mut [u8]) {
+    for (out, &mask) in out.iter_mut().zip(masks) {
+        // North and east touch across the corner: fill it. Then a run begins where the position before is not lower.
+        let orthogonal = mask & (E | N | W | S);
+        let filled = mask | (orthogonal.rotate_left(1) & orthogonal.rotate_right(1));
+        let begins = filled & !filled.rotate_left(1);
+        *out = u8::from(begins & begins.wrapping_sub(1) != 0);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn passes_of_inner_rows_are_those_of_the_table() {
+        let masks: Vec<u8> = (0..=255).collect();
+        let mut found = vec![0; 256];
+        passes(&masks, &mut found);
+        assert_eq!(found, RowKind { first: false, last: false }.table().is_pass);
     }
 }

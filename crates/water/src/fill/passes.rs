@@ -8,15 +8,13 @@
 #[derive(Clone, Copy)]
 pub struct Pass {
     /// Height: that of the higher of its two cells.
-    pub z: f64,
+    pub z: Height,
     /// Basin of the higher cell.
     pub a: u32,
-    /// Basin of the lower one; with `beyond` the cell itself, in another strip.
+    /// Basin of the lower one; for a pass out of a strip the cell itself.
     pub b: u32,
     /// The higher cell.
     pub cell: u32,
-    /// Whether `b` is a cell of another strip.
-    pub beyond: bool,
 }
 
 /// The drain: basin 0 of every graph; all outlets lead there.
@@ -67,18 +65,42 @@ impl Forest {
 
 #[derive(Clone, Copy)]
 struct Best {
-    z: f64,
+    z: Height,
     pass: u32,
 }
 
-const UNKNOWN: Best = Best { z: f64::INFINITY, pass: u32::MAX };
+const UNKNOWN: Best = Best { z: Height::TOP, pass: u32::MAX };
+
+/// A height as a whole number that orders the same way, without loss: compared and chosen without a branch.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Height(i64);
+
+impl Height {
+    /// Above every height.
+    pub const TOP: Self = Self(i64::MAX);
+    /// Below every height.
+    const BOTTOM: Self = Self(i64::MIN);
+
+    /// From a height; zero has no sign.
+    pub fn new(z: f64) -> Self {
+        let bits = (z + 0.0).to_bits() as i64;
+        Self(bits ^ ((bits >> 63) & i64::MAX))
+    }
+
+    /// The height again.
+    pub fn z(self) -> f64 {
+        f64::from_bits((self.0 ^ ((self.0 >> 63) & i64::MAX)) as u64)
+    }
+}
 
 /// Joins basins over their lowest passes as far as can be known.
 ///
 /// `rim` is for each basin the lowest height at which unknown ground may be reached: a basin whose lowest known pass is not
 /// below it waits. Passes keep their order, which breaks ties the same way everywhere, so no ring of equal passes can form.
 /// `passes` keeps those between basins that still stand.
-pub fn contract(basins: usize, passes: &mut Vec<Pass>, mut rim: Vec<f64>) -> Forest {
+///
+/// The loops carry out both sides of every choice that depends on heights: on rough ground no branch could be foreseen.
+pub fn contract(basins: usize, passes: &mut Vec<Pass>, mut rim: Vec<Height>) -> Forest {
     let mut forest = Forest {
         up: (0..basins as u32).collect(),
         z: vec![f64::INFINITY; basins],
@@ -86,78 +108,88 @@ pub fn contract(basins: usize, passes: &mut Vec<Pass>, mut rim: Vec<f64>) -> For
         joined: Vec::with_capacity(basins),
         standing: (0..basins as u32).collect(),
     };
-    rim[DRAIN as usize] = f64::NEG_INFINITY;
+    rim[DRAIN as usize] = Height::BOTTOM;
     let mut best = vec![UNKNOWN; basins];
-    loop {
+    while !passes.is_empty() {
         lowest_passes(passes, &mut best);
-        choose(&mut forest, &best, passes, &rim);
-        if !join(&mut forest, &mut best, passes, &mut rim) {
-            return forest;
+        choose(&mut forest, &mut best, passes, &rim);
+        if !join(&mut forest, &mut rim) {
+            break;
         }
-        let up = &forest.up;
-        passes.retain_mut(|pass| {
-            pass.a = up[pass.a as usize];
-            if !pass.beyond {
-                pass.b = up[pass.b as usize];
-            }
-            pass.beyond || pass.a != pass.b
-        });
+        keep_between(&forest.up, passes);
     }
+    forest
 }
 
 fn lowest_passes(passes: &[Pass], best: &mut [Best]) {
     for (i, pass) in passes.iter().enumerate() {
-        if !pass.beyond {
-            for basin in [pass.a, pass.b] {
-                let best = &mut best[basin as usize];
-                if pass.z < best.z {
-                    *best = Best { z: pass.z, pass: i as u32 };
-                }
-            }
+        let found = Best { z: pass.z, pass: i as u32 };
+        for basin in [pass.a, pass.b] {
+            let best = &mut best[basin as usize];
+            let lower = found.z < best.z;
+            best.z = if lower { found.z } else { best.z };
+            best.pass = if lower { found.pass } else { best.pass };
         }
     }
 }
 
 /// Points `up` of every basin that knows its lowest pass across it; of two that choose each other the earlier one stays.
-fn choose(forest: &mut Forest, best: &[Best], passes: &[Pass], rim: &[f64]) {
+fn choose(forest: &mut Forest, best: &mut [Best], passes: &[Pass], rim: &[Height]) {
     for &basin in &forest.standing {
-        let found = best[basin as usize];
+        let found = std::mem::replace(&mut best[basin as usize], UNKNOWN);
         if found.z < rim[basin as usize] {
             let pass = passes[found.pass as usize];
-            forest.up[basin as usize] = pass.a ^ pass.b ^ basin;
+            let i = basin as usize;
+            (forest.up[i], forest.z[i], forest.cell[i]) = (pass.a ^ pass.b ^ basin, found.z.z(), pass.cell);
         }
     }
     for &basin in &forest.standing {
         let other = forest.up[basin as usize];
-        if basin < other && forest.up[other as usize] == basin {
-            forest.up[basin as usize] = basin;
-        }
+        let stays = basin < other && forest.up[other as usize] == basin;
+        forest.up[basin as usize] = if stays { basin } else { other };
     }
 }
 
 /// Follows the choices to where they end and joins everybody on the way there; false when nobody had a choice.
-fn join(forest: &mut Forest, best: &mut [Best], passes: &[Pass], rim: &mut [f64]) -> bool {
+fn join(forest: &mut Forest, rim: &mut [Height]) -> bool {
+    let up = &mut forest.up;
+    loop {
+        let mut moved = 0;
+        for &basin in &forest.standing {
+            let once = up[basin as usize];
+            let twice = up[once as usize];
+            moved |= once ^ twice;
+            up[basin as usize] = twice;
+        }
+        if moved == 0 {
+            break;
+        }
+    }
     let before = forest.joined.len();
+    forest.joined.resize(before + forest.standing.len(), 0);
+    let (mut joined, mut standing) = (before, 0);
     for k in 0..forest.standing.len() {
         let basin = forest.standing[k];
-        let mut end = forest.up[basin as usize];
-        while forest.up[end as usize] != end {
-            end = forest.up[end as usize];
-        }
-        let mut at = basin;
-        while forest.up[at as usize] != end && at != end {
-            at = std::mem::replace(&mut forest.up[at as usize], end);
-        }
-        if basin != end {
-            let found = best[basin as usize];
-            forest.z[basin as usize] = found.z;
-            forest.cell[basin as usize] = passes[found.pass as usize].cell;
-            forest.joined.push(basin);
-            rim[end as usize] = rim[end as usize].min(rim[basin as usize]);
-        }
-        best[basin as usize] = UNKNOWN;
+        let end = up[basin as usize];
+        rim[end as usize] = rim[end as usize].min(rim[basin as usize]);
+        forest.joined[joined] = basin;
+        joined += usize::from(end != basin);
+        forest.standing[standing] = basin;
+        standing += usize::from(end == basin);
     }
-    let up = &forest.up;
-    forest.standing.retain(|&basin| up[basin as usize] == basin);
-    forest.joined.len() > before
+    forest.joined.truncate(joined);
+    forest.standing.truncate(standing);
+    joined > before
+}
+
+/// Renames both sides of each pass and keeps those that still differ, in their order.
+pub fn keep_between(up: &[u32], passes: &mut Vec<Pass>) {
+    let mut kept = 0;
+    for i in 0..passes.len() {
+        let pass = passes[i];
+        let (a, b) = (up[pass.a as usize], up[pass.b as usize]);
+        passes[kept] = Pass { a, b, ..pass };
+        kept += usize::from(a != b);
+    }
+    passes.truncate(kept);
 }

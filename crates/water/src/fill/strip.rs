@@ -1,7 +1,7 @@
 //! Basins and passes of one strip of rows.
 
-use super::lower::{self, FRESH, Links, NONE, RowKind, STEP};
-use super::passes::{DRAIN, Forest, Pass, contract};
+use super::lower::{self, FRESH, Links, NONE, RowKind, S, SE, STEP, SW, W};
+use super::passes::{DRAIN, Forest, Height, Pass, contract, keep_between};
 use std::ops::Range;
 
 /// A grid cut into strips of whole rows. The cut depends on the size of the grid only, so one thread and many give the same.
@@ -49,8 +49,10 @@ pub struct Strip {
     pub lowest: Vec<u32>,
     /// How its basins join.
     pub forest: Forest,
-    /// Passes between basins still standing, and out of the strip.
+    /// Passes between basins still standing.
     pub passes: Vec<Pass>,
+    /// Passes out of the strip; `a` is a basin, `b` a cell of another strip.
+    pub beyond: Vec<Pass>,
     /// Rank of the standing basin every basin has joined.
     pub rank: Vec<u32>,
 }
@@ -65,30 +67,28 @@ pub fn survey(z: &[f64], layout: Layout, strip: usize, outlets: &[usize], labels
     for j in rows.clone() {
         walk.row(j);
     }
-    let Walk { births, mut passes, .. } = walk;
+    let Walk { mut births, n_births, mut passes, mut beyond, .. } = walk;
+    births.truncate(n_births);
     let (basin_of, lowest) = basins(&births, labels, layout.nx, base);
-    passes.retain_mut(|pass| {
+    for pass in &mut beyond {
         pass.a = basin_of[pass.a as usize];
-        if !pass.beyond {
-            pass.b = basin_of[pass.b as usize];
-        }
-        pass.beyond || pass.a != pass.b
-    });
+    }
+    keep_between(&basin_of, &mut passes);
     for &cell in outlets {
         let a = basin_of[labels[cell - base] as usize];
-        passes.push(Pass { z: z[cell], a, b: DRAIN, cell: cell as u32, beyond: false });
+        passes.push(Pass { z: Height::new(z[cell]), a, b: DRAIN, cell: cell as u32 });
     }
-    let mut rim = vec![f64::INFINITY; lowest.len()];
+    let mut rim = vec![Height::TOP; lowest.len()];
     let rims = [(rows.start > 0).then_some(rows.start), (rows.end < layout.ny).then_some(rows.end - 1)];
     for j in rims.into_iter().flatten() {
         for cell in j * layout.nx..(j + 1) * layout.nx {
             let rim = &mut rim[basin_of[labels[cell - base] as usize] as usize];
-            *rim = rim.min(z[cell]);
+            *rim = (*rim).min(Height::new(z[cell]));
         }
     }
     let forest = contract(lowest.len(), &mut passes, rim);
     let rank = ranks(&forest);
-    Strip { basin_of, lowest, forest, passes, rank }
+    Strip { basin_of, lowest, forest, passes, beyond, rank }
 }
 
 /// Rank of the standing basin each basin has joined.
@@ -103,11 +103,11 @@ fn ranks(forest: &Forest) -> Vec<u32> {
     rank
 }
 
-/// A cell that took a new label, and its lower neighbours inside the strip's table.
+/// A cell that took a new label, and the ring position of its receiver.
 #[derive(Clone, Copy, Default)]
 struct Birth {
     cell: u32,
-    receiver: u8,
+    receiver: u32,
 }
 
 /// Row by row: sets of lower neighbours, labels, passes.
@@ -116,38 +116,60 @@ struct Walk<'a> {
     layout: Layout,
     rows: Range<usize>,
     labels: &'a mut [u32],
-    next_label: usize,
+    /// Cells that took a new label; room for more behind the first `n_births`.
     births: Vec<Birth>,
+    n_births: usize,
     passes: Vec<Pass>,
+    beyond: Vec<Pass>,
     /// Heights of this row and the next, with a wall at both ends.
     row: Vec<f64>,
     next: Vec<f64>,
     /// Lower neighbours ahead, of the row below and this row.
     below_ahead: Vec<u8>,
     ahead: Vec<u8>,
+    /// Sets of lower neighbours of this row and the row below.
     masks: Vec<u8>,
-    /// Columns and links of the passes in this row and in the row below.
-    found: Vec<(u32, u8)>,
-    waiting: Vec<(u32, u8)>,
+    below_masks: Vec<u8>,
+    /// Which cells are passes between rows inside the strip.
+    is_pass: Vec<u8>,
+    /// Columns of the passes in this row and in the row below.
+    found: Found,
+    below_found: Found,
+}
+
+/// Columns of a row, the first `n` of room for all.
+#[derive(Default)]
+struct Found {
+    columns: Vec<u32>,
+    n: usize,
+}
+
+impl Found {
+    fn new(nx: usize) -> Self {
+        Self { columns: vec![0; nx + 1], n: 0 }
+    }
 }
 
 impl<'a> Walk<'a> {
     fn new(z: &'a [f64], layout: Layout, rows: Range<usize>, labels: &'a mut [u32]) -> Self {
-        let padded = layout.nx + 2;
+        let (nx, padded) = (layout.nx, layout.nx + 2);
         let mut walk = Self {
             z,
             layout,
             labels,
-            next_label: 0,
             births: Vec::new(),
+            n_births: 0,
             passes: Vec::new(),
+            beyond: Vec::new(),
             row: vec![f64::INFINITY; padded],
             next: vec![f64::INFINITY; padded],
             below_ahead: vec![0; padded],
             ahead: vec![0; padded],
-            masks: vec![0; layout.nx],
-            found: Vec::new(),
-            waiting: Vec::new(),
+            masks: vec![0; nx],
+            below_masks: vec![0; nx],
+            is_pass: vec![0; nx],
+            found: Found::new(nx),
+            below_found: Found::new(nx),
             rows: rows.clone(),
         };
         if rows.start > 0 {
@@ -176,113 +198,173 @@ impl<'a> Walk<'a> {
         self.load(j + 1);
         std::mem::swap(&mut self.ahead, &mut self.below_ahead);
         lower::ahead(&self.row, &self.next, &mut self.ahead);
+        std::mem::swap(&mut self.masks, &mut self.below_masks);
         lower::masks(&self.ahead, &self.below_ahead, &mut self.masks);
         let kind = RowKind { first: j == self.rows.start, last: j + 1 == self.rows.end };
-        std::mem::swap(&mut self.found, &mut self.waiting);
+        std::mem::swap(&mut self.found, &mut self.below_found);
+        self.find(kind);
         self.label(j, kind);
         if !kind.first {
             // The row below could only be linked once this row had its labels.
             let below = RowKind { first: j - 1 == self.rows.start, last: false };
-            link(self.labels, &mut self.passes, self.z, self.layout, &self.rows, j - 1, below, &self.waiting);
+            let (masks, found) = (std::mem::take(&mut self.below_masks), std::mem::take(&mut self.below_found));
+            self.link(j - 1, below, &masks, &found);
+            (self.below_masks, self.below_found) = (masks, found);
         }
         if kind.last {
-            link(self.labels, &mut self.passes, self.z, self.layout, &self.rows, j, kind, &self.found);
+            let (masks, found) = (std::mem::take(&mut self.masks), std::mem::take(&mut self.found));
+            self.link(j, kind, &masks, &found);
+            (self.masks, self.found) = (masks, found);
         }
     }
 
-    /// Gives every cell of the row the label of a lower neighbour that has one, or a new one; notes the passes.
+    /// Gives every cell of the row the label of a lower neighbour that has one, or a new one.
     fn label(&mut self, j: usize, kind: RowKind) {
         let nx = self.layout.nx;
-        let table = kind.table();
-        let back = [nx, nx + 1, nx.wrapping_sub(1), 1, 0];
         let start = (j - self.rows.start) * nx;
-        self.births.resize(self.next_label + nx + 1, Birth::default());
-        self.found.clear();
-        self.found.resize(nx + 1, (0, 0));
-        let mut n_found = 0;
-        let mut next = self.next_label;
-        for (i, &mask) in self.masks.iter().enumerate() {
-            let source = table.source[mask as usize];
-            let cell = start + i;
-            let fresh = source == FRESH;
-            let from = self.labels[cell - back[source as usize]];
-            self.labels[cell] = if fresh { next as u32 } else { from };
-            self.births[next] = Birth { cell: cell as u32, receiver: table.links[mask as usize].receiver };
-            next += usize::from(fresh);
-            self.found[n_found] = (i as u32, mask);
-            n_found += usize::from(table.is_pass[mask as usize]);
+        let mut next = self.n_births;
+        if self.births.len() < next + nx + 1 {
+            self.births.resize(2 * (next + nx + 1), Birth::default());
         }
-        self.next_label = next;
-        self.births.truncate(next);
-        self.found.truncate(n_found);
+        let births = &mut self.births[..];
+        if kind.first || kind.last {
+            label_any(&self.masks, kind, &mut self.labels[..start + nx], &mut next, births);
+        } else {
+            label_inner(&self.masks, &self.is_pass, &mut self.labels[..start + nx], &mut next, births);
+        }
+        self.n_births = next;
+    }
+
+    /// Notes the columns of passes.
+    fn find(&mut self, kind: RowKind) {
+        let mut n = 0;
+        if kind.first || kind.last {
+            let is_pass = &kind.table().is_pass;
+            self.is_pass.iter_mut().zip(&self.masks).for_each(|(is, &mask)| *is = is_pass[mask as usize]);
+        } else {
+            lower::passes(&self.masks, &mut self.is_pass);
+        }
+        for (block, flags) in self.is_pass.chunks(16).enumerate() {
+            if flags.iter().fold(0, |any, flag| any | flag) != 0 {
+                for (i, &flag) in flags.iter().enumerate() {
+                    self.found.columns[n] = (block * 16 + i) as u32;
+                    n += usize::from(flag);
+                }
+            }
+        }
+        self.found.n = n;
+    }
+
+    /// Writes down the passes of a row whose neighbouring rows have their labels.
+    fn link(&mut self, j: usize, kind: RowKind, masks: &[u8], found: &Found) {
+        let nx = self.layout.nx;
+        let base = self.rows.start * nx;
+        let table = kind.table();
+        for &i in &found.columns[..found.n] {
+            let cell = j * nx + i as usize;
+            let z = self.z[cell];
+            if z.is_nan() {
+                continue; // a wall is no pass
+            }
+            let z = Height::new(z);
+            let Links { n_passes, passes: to, .. } = table.links[masks[i as usize] as usize];
+            let a = self.labels[cell - base];
+            for &position in &to[..n_passes as usize] {
+                let (di, dj) = STEP[position as usize];
+                let other = (cell as isize + dj * nx as isize + di) as usize;
+                if self.rows.contains(&((j as isize + dj) as usize)) {
+                    self.passes.push(Pass { z, a, b: self.labels[other - base], cell: cell as u32 });
+                } else {
+                    self.beyond.push(Pass { z, a, b: other as u32, cell: cell as u32 });
+                }
+            }
+        }
     }
 }
 
-/// Writes down the passes of a row whose neighbouring rows have their labels.
-fn link(
-    labels: &[u32],
-    passes: &mut Vec<Pass>,
-    z: &[f64],
-    layout: Layout,
-    rows: &Range<usize>,
-    j: usize,
-    kind: RowKind,
-    found: &[(u32, u8)],
-) {
-    let nx = layout.nx;
-    let base = rows.start * nx;
-    let table = kind.table();
-    for &(i, mask) in found {
-        let cell = j * nx + i as usize;
-        let height = z[cell];
-        if height.is_nan() {
-            continue; // a wall is no pass
-        }
-        let Links { n_passes, passes: to, .. } = table.links[mask as usize];
-        let a = labels[cell - base];
-        for &position in &to[..n_passes as usize] {
-            let (di, dj) = STEP[position as usize];
-            let other = (cell as isize + dj * nx as isize + di) as usize;
-            let beyond = !rows.contains(&((j as isize + dj) as usize));
-            let b = if beyond { other as u32 } else { labels[other - base] };
-            if beyond || a != b {
-                passes.push(Pass { z: height, a, b, cell: cell as u32, beyond });
+/// Labels of a row with a row below and above in its strip; `labels` holds the rows up to this one.
+fn label_inner(masks: &[u8], is_pass: &[u8], labels: &mut [u32], next: &mut usize, births: &mut [Birth]) {
+    let table = RowKind { first: false, last: false }.table();
+    let nx = masks.len();
+    let start = labels.len() - nx;
+    let back = [nx, nx + 1, nx.wrapping_sub(1), 1, 0, 0, 0, 0];
+    for (block, (masks, is_pass)) in masks.chunks(16).zip(is_pass.chunks(16)).enumerate() {
+        let begin = start + block * 16;
+        let end = begin + masks.len();
+        // On even ground neighbouring cells have a lower neighbour on the same side. A pass must take the side its table says:
+        // south comes first there, and south-west touches south.
+        let any_pass = is_pass.iter().fold(0, |any, is| any | is) != 0;
+        let sides = if any_pass { S | SW } else { S | SW | SE | W };
+        let common = masks.iter().fold(sides, |all, mask| all & mask);
+        if common & S != 0 {
+            labels.copy_within(begin - nx..end - nx, begin);
+        } else if common & SW != 0 {
+            labels.copy_within(begin - nx - 1..end - nx - 1, begin);
+        } else if common & SE != 0 {
+            labels.copy_within(begin - nx + 1..end - nx + 1, begin);
+        } else if common & W != 0 {
+            let label = labels[begin - 1];
+            labels[begin..end].fill(label);
+        } else {
+            for (cell, &mask) in (begin..end).zip(masks) {
+                let source = table.source[mask as usize];
+                labels[cell] = *next as u32;
+                labels[cell] = labels[cell - back[source as usize & 7]];
+                births[*next] = Birth { cell: cell as u32, receiver: u32::from(table.links[mask as usize].receiver) };
+                *next += usize::from(source == FRESH);
             }
         }
+    }
+}
+
+/// Labels of a row at the rim of its strip, where only neighbours inside count.
+fn label_any(masks: &[u8], kind: RowKind, labels: &mut [u32], next: &mut usize, births: &mut [Birth]) {
+    let table = kind.table();
+    let nx = masks.len();
+    for (cell, &mask) in (labels.len() - nx..).zip(masks) {
+        labels[cell] = match table.source[mask as usize] {
+            0 => labels[cell - nx],
+            1 => labels[cell - nx - 1],
+            2 => labels[cell - nx + 1],
+            3 => labels[cell - 1],
+            _ => {
+                let receiver = u32::from(table.links[mask as usize].receiver);
+                births[*next] = Birth { cell: cell as u32, receiver };
+                *next += 1;
+                *next as u32 - 1
+            }
+        };
     }
 }
 
 /// Follows every label to the lowest cell of its basin and numbers the basins from 1 (0 is the drain).
 fn basins(births: &[Birth], labels: &[u32], nx: usize, base: usize) -> (Vec<u32>, Vec<u32>) {
-    let mut parent: Vec<u32> = births
-        .iter()
-        .enumerate()
-        .map(|(label, birth)| {
-            if birth.receiver == NONE {
-                return label as u32;
-            }
-            let (di, dj) = STEP[birth.receiver as usize];
-            labels[(birth.cell as isize + dj * nx as isize + di) as usize]
-        })
-        .collect();
-    let mut lowest = vec![0];
+    let step = |(di, dj): (isize, isize)| dj * nx as isize + di;
+    // A cell that starts a basin stays where it is.
+    let steps: [isize; 9] = std::array::from_fn(|k| STEP.get(k).map_or(0, |&way| step(way)));
+    let mut root: Vec<u32> = births.iter().map(|birth| labels[(birth.cell as isize + steps[birth.receiver as usize]) as usize]).collect();
+    loop {
+        let mut moved = 0;
+        for label in (0..root.len()).rev() {
+            let once = root[label];
+            let twice = root[once as usize];
+            moved |= once ^ twice;
+            root[label] = twice;
+        }
+        if moved == 0 {
+            break;
+        }
+    }
+    let mut lowest = vec![0; births.len() + 1];
     let mut basin_of = vec![0; births.len()];
+    let mut n = 1;
     for (label, birth) in births.iter().enumerate() {
-        if birth.receiver == NONE {
-            basin_of[label] = lowest.len() as u32;
-            lowest.push((base + birth.cell as usize) as u32);
-        }
+        (basin_of[label], lowest[n]) = (n as u32, (base + birth.cell as usize) as u32);
+        n += usize::from(birth.receiver == u32::from(NONE));
     }
-    for label in 0..births.len() {
-        let mut root = label;
-        while parent[root] as usize != root {
-            root = parent[root] as usize;
-        }
-        let mut at = label;
-        while at != root {
-            at = std::mem::replace(&mut parent[at], root as u32) as usize;
-        }
-        basin_of[label] = basin_of[root];
+    lowest.truncate(n);
+    for label in 0..root.len() {
+        root[label] = basin_of[root[label] as usize];
     }
-    (basin_of, lowest)
+    (root, lowest)
 }
