@@ -1,7 +1,7 @@
 //! Spot levels inside an outline to a surface: a constrained Delaunay triangulation, laid on a grid.
 //!
 //! Between levels the surface is flat in each triangle and keeps the breaklines as edges. From the outermost levels to
-//! the outline it goes on with the gradient found there ([`extend`]); what lies there is marked `extrapolated`, and its
+//! the outline it goes on with the gradient found there (see `extend.rs`); what lies there is marked `extrapolated`, and its
 //! uncertainty grows with the distance. A step (a set-down, a water stop) is entered as two breaklines, one along its top
 //! and one along its foot, with levels on each.
 //!
