@@ -1,15 +1,20 @@
 //! Is it thick enough, everywhere: what film readings say, what was used, how many readings and where, a map.
 //!
 //! * [`thickness`]: each stratum's mean and lower percentile from a few readings, against what was asked.
+//! * [`coverage`]: litres used against area coated.
+//! * [`sampling`]: how many readings and where, and what they cannot find.
 //!
 //! No limit stands here: they come in with the input, from a data sheet or a pack. Every `u` is a standard uncertainty
 //! (k = 1).
 
 mod acceptance;
 mod coats;
+pub mod coverage;
+mod geometry;
 mod likelihood;
 mod pooling;
 pub mod posterior;
+pub mod sampling;
 pub mod thickness;
 mod words;
 
