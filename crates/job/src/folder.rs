@@ -110,7 +110,8 @@ impl Job {
             return problems.or(()).map(|()| unreachable!("a part that is missing left a problem"));
         };
         let register = register::derive(&room);
-        let unread = files.keys().filter(|name| is_data(name) && !KNOWN.contains(&name.as_str()) && !surveys.iter().any(|s| s.file == **name));
+        let unread =
+            files.keys().filter(|name| is_data(name) && !KNOWN.contains(&name.as_str()) && !surveys.iter().any(|s| s.file == **name));
         let job = Self {
             agreed: plan_file.agreed,
             unread: unread.cloned().collect(),
@@ -199,7 +200,8 @@ impl Job {
                 check_time(&format!("{at}.at"), time, problems);
                 if self.packs.rule(rule).is_none() {
                     let what = "no pack has a rule of that name";
-                    problems.push(Problem::at(format!("{at}.rule"), what, "the rule's full name, as assess prints it with --json").value(rule));
+                    problems
+                        .push(Problem::at(format!("{at}.rule"), what, "the rule's full name, as assess prints it with --json").value(rule));
                 }
             }
         }
@@ -277,7 +279,8 @@ fn check_formats(frame: &Frame, sheets: &DataSheets, plan: &PlanFile, evidence: 
     let refused: Vec<String> = problems.problems.iter().map(|p| p.file.clone()).collect();
     for (file, format, right) in formats {
         if files.contains_key(file) && format != right && !refused.iter().any(|r| r == file) {
-            problems.push(Problem::at("format", "not a file of this kind and version", format!("write {right:?}")).value(format).file(file));
+            problems
+                .push(Problem::at("format", "not a file of this kind and version", format!("write {right:?}")).value(format).file(file));
         }
     }
     if let Some(date) = frame.basis_date.as_ref().filter(|date| date.parse::<jiff::civil::Date>().is_err()) {
@@ -309,7 +312,8 @@ fn read_surveys(files: &Files, frame: &Frame, problems: &mut Problems) -> Vec<La
         match files.get(&listed.file) {
             None => {
                 let what = "the folder has no such file";
-                problems.push(Problem::at(format!("surveys[{i}].file"), what, "a CSV file beside job.json").value(&listed.file).file(FRAME));
+                problems
+                    .push(Problem::at(format!("surveys[{i}].file"), what, "a CSV file beside job.json").value(&listed.file).file(FRAME));
             }
             Some(bytes) => {
                 let options = levels::Options { layer: Some(listed.layer), expanded_mm: listed.expanded_mm };

@@ -268,7 +268,10 @@ impl Plan {
         for (i, more) in file.more.iter().enumerate() {
             let taken = plan.hold_points.iter().flat_map(|hold| &hold.owed).any(|owed| owed.id == more.owed.id);
             if taken {
-                problems.push(Problem::at(format!("more[{i}].owed.id"), "the plan already has a line of that name", "a new name").value(&more.owed.id));
+                problems.push(
+                    Problem::at(format!("more[{i}].owed.id"), "the plan already has a line of that name", "a new name")
+                        .value(&more.owed.id),
+                );
             }
             let ids: Vec<_> = plan.hold_points.iter().map(|hold| hold.id.clone()).collect();
             match plan.hold_points.iter_mut().find(|hold| hold.id == more.hold_point) {
@@ -334,13 +337,25 @@ mod tests {
         let ids: Vec<_> = plan.hold_points.iter().map(|hold| hold.id.as_str()).collect();
         assert_eq!(
             ids,
-            ["substrate", "primer", "lower-membrane", "lower-flood", "screed", "upper-membrane", "upper-flood", "tiling", "water-test", "papers"]
+            [
+                "substrate",
+                "primer",
+                "lower-membrane",
+                "lower-flood",
+                "screed",
+                "upper-membrane",
+                "upper-flood",
+                "tiling",
+                "water-test",
+                "papers"
+            ]
         );
     }
 
     #[test]
     fn changes_to_unknown_lines_are_all_named() {
-        let change = |id: &str| Change { id: id.into(), evidence: None, photograph: None, whose: None, share: None, because: "test".into() };
+        let change =
+            |id: &str| Change { id: id.into(), evidence: None, photograph: None, whose: None, share: None, because: "test".into() };
         let file = PlanFile { changes: vec![change("nope"), change("nor this")], ..Default::default() };
         let problems = Plan::with_changes(&file).unwrap_err().problems;
         assert_eq!(problems.iter().map(|p| p.field.as_str()).collect::<Vec<_>>(), ["changes[0].id", "changes[1].id"]);
