@@ -19,6 +19,7 @@ struct Raw {
     value: f64,
     /// Standard uncertainty (k = 1).
     #[serde(default)]
+    #[schemars(range(min = 0.0))]
     u: f64,
 }
 
