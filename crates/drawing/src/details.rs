@@ -3,7 +3,7 @@
 use crate::ink::{self, BLACK, FINE_MM, WHITE};
 use crate::net::{self, OnPage, on_page};
 use crate::page::Rect;
-use crate::sheet::{Block, Head, Sheet, TEXT_MM};
+use crate::sheet::{self, Block, Head, Sheet, TEXT_MM};
 use crate::signs::{self, mark_sample, sign, sign_sample};
 use crate::svg::{Anchor, At, Paint, Text};
 use crate::{Mark, MarkedDetail, Scene, contour, plan, text};
@@ -16,7 +16,16 @@ const HEAD: Head = Head {
     what: "Details by verdict",
     about: "The room laid flat, floor in the middle and walls folded out, to scale. Each detail is drawn by its verdict: \
             conforms, falls short, not shown, departure. Numbers refer to the list.",
+    rest: "see the next sheet",
 };
+const LIST: Head = Head {
+    name: "details-list",
+    what: "Details by verdict: the list goes on",
+    about: "What the reference numbers on the drawing of details by verdict stand for.",
+    rest: "see the next sheet",
+};
+/// The sheet of a room without a floor.
+const NO_ROOM: [[f64; 2]; 2] = [[0.0; 2], [1000.0; 2]];
 /// Free border round the net, for its dimensions.
 pub const ROUND_MM: f64 = 8.0;
 /// A second number of the same entry within this distance says nothing new.
@@ -28,8 +37,8 @@ const NUMBERS: usize = 5;
 pub fn details(scene: &Scene) -> String {
     let room = normalised(scene.room);
     let laid_flat = Unfolded::new(&room);
-    let extent = laid_flat.extent_mm().unwrap_or([[0.0; 2], [1000.0; 2]]);
-    let mut sheet = Sheet::new(&HEAD, scene, extent, ROUND_MM, &blocks(scene));
+    let extent = laid_flat.extent_mm().unwrap_or(NO_ROOM);
+    let mut sheet = Sheet::new(&HEAD, scene, extent, ROUND_MM, &blocks(scene, &laid_flat));
     ink::define_marks(&mut sheet.svg);
     if laid_flat.faces().is_empty() {
         let middle = sheet.main().middle();
@@ -42,7 +51,7 @@ pub fn details(scene: &Scene) -> String {
     drawn.sort_by_key(|d| d.marked.mark);
     net::faces(&mut sheet, &laid_flat);
     areas(&mut sheet, &drawn);
-    net::holes(&mut sheet, &room, &laid_flat);
+    let openings = net::holes(&mut sheet, &room, &laid_flat);
     net::ties(&mut sheet, &room, &laid_flat);
     net::floor(&mut sheet, &room);
     plan::zones(&mut sheet, &room);
@@ -51,10 +60,26 @@ pub fn details(scene: &Scene) -> String {
     points(&mut sheet, &drawn);
     net::dimensions(&mut sheet, &room, &laid_flat);
     numbers(&mut sheet, &drawn);
-    net::names(&mut sheet, &room, &laid_flat);
+    net::names(&mut sheet, &room, &laid_flat, &openings);
     plan::thing_names(&mut sheet, &room, net::NAMES_MM);
     plan::zone_names(&mut sheet, &room, 6.0);
     sheet.finish()
+}
+
+/// Further sheets with what of the list found no room beside [`details`]; mostly none.
+pub fn details_list(scene: &Scene) -> Vec<String> {
+    let laid_flat = Unfolded::new(scene.room);
+    let [lo, hi] = laid_flat.extent_mm().unwrap_or(NO_ROOM);
+    let blocks = blocks(scene, &laid_flat);
+    let mut rest = &blocks[sheet::held(scene, [hi[0] - lo[0], hi[1] - lo[1]], ROUND_MM, &blocks)..];
+    let mut sheets = Vec::new();
+    while !rest.is_empty() {
+        let (svg, held) = sheet::list_sheet(&LIST, scene, rest);
+        sheets.push(svg);
+        // A block higher than a sheet cannot be: at least one goes on each.
+        rest = &rest[held.max(1)..];
+    }
+    sheets
 }
 
 struct Drawn<'a> {
@@ -68,7 +93,7 @@ impl Drawn<'_> {
     }
 }
 
-fn blocks(scene: &Scene) -> Vec<Block> {
+fn blocks(scene: &Scene, laid_flat: &Unfolded) -> Vec<Block> {
     let mut blocks = Vec::new();
     for mark in [Mark::FallsShort, Mark::NotShown, Mark::Departure, Mark::Conforms, Mark::NotLookedAt] {
         let count = scene.details.iter().filter(|d| d.mark == mark).count();
@@ -81,6 +106,8 @@ fn blocks(scene: &Scene) -> Vec<Block> {
             });
         }
     }
+    blocks.extend(plan::legend(scene.room));
+    blocks.extend(net::legend(laid_flat));
     if !scene.list.is_empty() {
         blocks.push(Block::Heading("What the numbers stand for".into()));
     }
@@ -94,7 +121,6 @@ fn blocks(scene: &Scene) -> Vec<Block> {
     if scene.list.is_empty() && !open && !scene.details.is_empty() {
         blocks.push(Block::Text("Nothing is open at this hold point.".into()));
     }
-    blocks.extend(plan::legend(scene.room));
     blocks.extend(scene.notes.iter().map(|note| Block::Text(note.clone())));
     blocks
 }
@@ -237,7 +263,7 @@ impl Numbered {
 /// A fine line from a place to its number.
 fn tie(sheet: &mut Sheet, at: At, rect: &Rect) {
     let foot = rect.nearest(at);
-    if contour::distance(foot, at, at) > 0.8 {
+    if contour::distance(foot, at, at) > 1.6 {
         sheet.svg.line(at, foot, Paint::line(WHITE, 0.8));
         sheet.svg.line(at, foot, Paint::line(BLACK, FINE_MM));
         sheet.svg.circle(at, 0.45, Paint::line(WHITE, FINE_MM).filled(BLACK));

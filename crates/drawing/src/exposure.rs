@@ -15,6 +15,7 @@ const HEAD: Head = Head {
     what: "Water each detail sees",
     about: "The room laid flat, each detail tinted from pale to deep blue by the litres a day that reach it, the wettest with \
             their litres.",
+    rest: "see the assessment",
 };
 /// Litres written at details, at most: the wettest.
 const NUMBERED: usize = 60;
@@ -38,7 +39,7 @@ pub fn water(scene: &Scene) -> String {
     drawn.sort_by(|a, b| litres(a.0).unwrap_or(-1.0).total_cmp(&litres(b.0).unwrap_or(-1.0)));
     net::faces(&mut sheet, &laid_flat);
     tint(&mut sheet, &drawn, &scale, Layer::Areas);
-    net::holes(&mut sheet, &room, &laid_flat);
+    let openings = net::holes(&mut sheet, &room, &laid_flat);
     net::ties(&mut sheet, &room, &laid_flat);
     net::floor(&mut sheet, &room);
     tint(&mut sheet, &drawn, &scale, Layer::Lines);
@@ -46,14 +47,17 @@ pub fn water(scene: &Scene) -> String {
     tint(&mut sheet, &drawn, &scale, Layer::Points);
     net::dimensions(&mut sheet, &room, &laid_flat);
     numbers(&mut sheet, &drawn);
-    net::names(&mut sheet, &room, &laid_flat);
+    net::names(&mut sheet, &room, &laid_flat, &openings);
     plan::thing_names(&mut sheet, &room, NAMES_MM);
     sheet.finish()
 }
 
+/// More litres a day than any fixture gives are a slip.
+const MOST_LITRES: f64 = 1e7;
+
 /// Litres a day where they are known and make sense.
 fn litres(marked: &MarkedDetail) -> Option<f64> {
-    marked.litres_per_day.filter(|l| l.is_finite() && *l >= 0.0)
+    marked.litres_per_day.filter(|l| (0.0..=MOST_LITRES).contains(l))
 }
 
 /// Steps of litres a day, each about three times the one before.

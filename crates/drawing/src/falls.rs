@@ -20,6 +20,7 @@ const HEAD: Head = Head {
     what: "Falls",
     about: "The floor to scale with spot levels, arrows downhill that are longer where it is steeper, lines of equal height, and \
             back-falls hatched.",
+    rest: "see the assessment",
 };
 /// Least distance of arrows on the floor, and on the page.
 const ARROWS_MM: f64 = 150.0;
@@ -54,13 +55,13 @@ pub fn falls(scene: &Scene) -> String {
         back_falls(sheet, surface);
         dots(sheet, surface.readings);
         planes(sheet, room, surface);
-        readings(sheet, surface.readings);
+        readings(sheet, room, surface.readings);
         back_fall_names(sheet, surface);
         faults(sheet, surface);
-        arrows(sheet, room, surface, &scale);
         for (line, words) in &lines {
-            label_line(sheet, line, words, 70.0);
+            label_line(sheet, line, words, 80.0);
         }
+        arrows(sheet, room, surface, &scale);
         plan::zone_names(sheet, room, 14.0);
     })
 }
@@ -85,26 +86,27 @@ impl ArrowScale {
         Self { full: full.clamp(0.01, slope::STEP) }
     }
 
-    fn length_mm(&self, fall: f64, longest_mm: f64) -> f64 {
-        (fall / self.full).min(1.15) * longest_mm
+    fn length_mm(&self, fall: f64) -> f64 {
+        (fall / self.full).min(1.15) * LONGEST_MM
     }
 }
 
-const LONGEST_MM: f64 = 10.0;
+/// The longest arrow, on the page.
+const LONGEST_MM: f64 = 0.8 * ARROWS_PAGE_MM;
 
 fn blocks(scene: &Scene, surface: &SurfaceOnFloor, scale: &ArrowScale) -> Vec<Block> {
     let mut blocks = vec![Block::Text(surface.words.into())];
     if !surface.fall_limits.is_empty() {
         blocks.push(Block::Text(format!("Asked: {}", surface.fall_limits)));
     }
-    let planes = all_planes(surface);
+    let planes = all_planes(scene.room, surface);
     if !planes.is_empty() {
         blocks.push(Block::Heading("Planes (\u{b1} is 95 %)".into()));
     }
-    for (i, plane) in planes.iter().enumerate() {
-        let mark = mark_of(plane.judgement.verdict);
-        let words = format!("{}  {}: {}", letter(i), plane.id, plane_words(plane));
-        blocks.push(Block::Key { sample: sign_sample(mark), width_mm: 5.0, number: None, words });
+    for plane in &planes {
+        let lettered = plane.letter.as_ref().map_or(String::new(), |letter| format!("{letter}: "));
+        let words = format!("{lettered}{}, {}", plane.found.id, plane_words(plane.found));
+        blocks.push(Block::Key { sample: sign_sample(plane.mark()), width_mm: 5.0, number: None, words });
     }
     let backs = all_back_falls(surface);
     if !backs.is_empty() {
@@ -127,7 +129,7 @@ fn legend(surface: &SurfaceOnFloor, scale: &ArrowScale) -> Vec<Block> {
     let key = |sample: crate::sheet::Sample, words: &str| Block::Key { sample, width_mm: 16.0, number: None, words: words.into() };
     let mut blocks = Vec::new();
     for run in [100.0, 50.0] {
-        let length = scale.length_mm(1.0 / run, LONGEST_MM);
+        let length = scale.length_mm(1.0 / run);
         let sample = Box::new(move |svg: &mut Svg, rect: Rect| {
             let y = rect.middle()[1];
             arrow(svg, [rect.lo[0] + 1.0, y], [1.0, 0.0], length, false);
@@ -136,7 +138,7 @@ fn legend(surface: &SurfaceOnFloor, scale: &ArrowScale) -> Vec<Block> {
     }
     if !surface.readings.is_empty() {
         let sample = Box::new(|svg: &mut Svg, rect: Rect| level_sample(svg, rect.middle()));
-        blocks.push(key(sample, "level read: its name, its height over the benchmark in mm"));
+        blocks.push(key(sample, "level read: its name, its height over the benchmark in mm, where there is room"));
     }
     let sample = Box::new(|svg: &mut Svg, rect: Rect| {
         let y = rect.middle()[1];
@@ -167,8 +169,30 @@ fn hatched(pattern: &'static str, ink: &'static str) -> crate::sheet::Sample {
     })
 }
 
-fn all_planes<'a>(surface: &SurfaceOnFloor<'a>) -> Vec<&'a PlaneOut> {
-    all_falls(surface).flat_map(|f| &f.planes).collect()
+/// A plane, its place on the floor and the letter it has there, where that place can be told.
+struct Plane<'a> {
+    found: &'a PlaneOut,
+    at: Option<PointMm>,
+    letter: Option<String>,
+}
+
+impl Plane<'_> {
+    fn mark(&self) -> Mark {
+        mark_of(self.found.judgement.verdict)
+    }
+}
+
+fn all_planes<'a>(room: &Room, surface: &SurfaceOnFloor<'a>) -> Vec<Plane<'a>> {
+    let mut placed = 0;
+    let planes = all_falls(surface).flat_map(|f| &f.planes).map(|found| {
+        let at = place_of(room, found);
+        let letter = at.map(|_| {
+            placed += 1;
+            letter(placed - 1)
+        });
+        Plane { found, at, letter }
+    });
+    planes.collect()
 }
 
 fn all_falls<'a>(surface: &SurfaceOnFloor<'a>) -> impl Iterator<Item = &'a Output> + use<'a> {
@@ -299,16 +323,16 @@ fn back_fall_names(sheet: &mut Sheet, surface: &SurfaceOnFloor) {
 
 /// A letter and the fall of each plane, in its middle.
 fn planes(sheet: &mut Sheet, room: &Room, surface: &SurfaceOnFloor) {
-    for (i, plane) in all_planes(surface).into_iter().enumerate() {
-        let Some(at) = place_of(room, plane) else { continue };
-        let words = match plane.fall {
-            Some(fall) => format!("{} {}", letter(i), text::one_to(fall)),
-            None => letter(i),
+    for plane in all_planes(room, surface) {
+        let (Some(at), Some(letter)) = (plane.at, &plane.letter) else { continue };
+        let words = match plane.found.fall {
+            Some(fall) => format!("{letter} {}", text::one_to(fall)),
+            None => letter.clone(),
         };
         let size = [text::width_mm(&words, PLANE_MM, true) + 2.6, PLANE_MM + 1.4];
         let page = sheet.view.page(at);
         if let Some(rect) = sheet.places.near(page, size, -size[1] / 2.0, 24.0) {
-            signs::pill(&mut sheet.svg, mark_of(plane.judgement.verdict), &words, rect, PLANE_MM);
+            signs::pill(&mut sheet.svg, plane.mark(), &words, rect, PLANE_MM);
         }
     }
 }
@@ -365,7 +389,9 @@ fn dots(sheet: &mut Sheet, readings: &[Reading]) {
 
 /// The name of a level to one side of its dot and its height to the other; where there is no room the height alone, else
 /// neither.
-fn readings(sheet: &mut Sheet, readings: &[Reading]) {
+fn readings(sheet: &mut Sheet, room: &Room, readings: &[Reading]) {
+    let outline = sheet.view.line(&room.outline_mm);
+    let on_floor = |r: &Rect| r.corners().iter().all(|c| geometry::contains(&outline, *c, 0.0));
     let every = readings.len().div_ceil(NAMED).max(1);
     for reading in readings.iter().step_by(every) {
         let height = text::decimal(reading.z_mm, 1);
@@ -375,7 +401,8 @@ fn readings(sheet: &mut Sheet, readings: &[Reading]) {
         let best = ways(at, size(&name, false), size(&height, true))
             .filter_map(|way| {
                 let over: f64 = way.name.iter().chain([&way.height]).map(|r| sheet.places.cost(r)).sum::<Option<f64>>()?;
-                Some((over + way.cost, way))
+                let leaves = way.name.iter().chain([&way.height]).any(|r| !on_floor(r));
+                Some((over + way.cost + if leaves { LEAVES_FLOOR } else { 0.0 }, way))
             })
             .min_by(|a, b| a.0.total_cmp(&b.0));
         let Some((_, way)) = best else { continue };
@@ -387,6 +414,10 @@ fn readings(sheet: &mut Sheet, readings: &[Reading]) {
         }
     }
 }
+
+/// What it costs to write beyond the outline, and to leave out the name.
+const LEAVES_FLOOR: f64 = 14.0;
+const ALONE: f64 = 8.0;
 
 /// One way of writing a name and a height about a dot.
 struct Way {
@@ -413,9 +444,17 @@ fn ways(at: At, name: [f64; 2], height: [f64; 2]) -> impl Iterator<Item = Way> {
         (over(name, -GAP - 0.5 * row), over(height, -GAP - 1.5 * row), 0.9),
         (over(name, GAP + 0.5 * row), over(height, -GAP - 0.5 * row), 1.0),
     ];
+    // Above or below and to one side: for levels in a corner.
+    let slanted = move |size: [f64; 2], side: f64, up: f64| Rect::about([at[0] + side * (size[0] / 2.0 - 1.2), at[1] + up], size);
+    const SIDES: [[f64; 2]; 4] = [[1.0, -1.0], [-1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]];
+    let corners = SIDES.map(|[side, up]| {
+        let first = up * (GAP + 0.5 * row);
+        (slanted(name, side, first + up * row), slanted(height, side, first), 1.2)
+    });
     let alone = [beside(height, 1.0, 0.0), beside(height, -1.0, 0.0), over(height, -GAP - 0.5 * row), over(height, GAP + 0.5 * row)];
-    let both = both.into_iter().map(|(name, height, cost)| Way { name: Some(name), height, cost });
-    both.chain(alone.into_iter().map(|height| Way { name: None, height, cost: 12.0 }))
+    let alone = alone.into_iter().chain(SIDES.map(|[side, up]| slanted(height, side, up * (GAP + 0.5 * row))));
+    let both = both.into_iter().chain(corners).map(|(name, height, cost)| Way { name: Some(name), height, cost });
+    both.chain(alone.map(|height| Way { name: None, height, cost: ALONE }))
 }
 
 /// Lines of equal height with their figures, drawn; the figures are set later, where there is room.
@@ -453,7 +492,6 @@ const CONTOUR: &str = "#8a8a8a";
 /// Arrows downhill on a lattice, each moved a little where something else stands.
 fn arrows(sheet: &mut Sheet, room: &Room, surface: &SurfaceOnFloor, scale: &ArrowScale) {
     let apart = (ARROWS_PAGE_MM / sheet.view.k).max(ARROWS_MM);
-    let longest = (0.8 * sheet.view.mm(apart)).min(LONGEST_MM);
     let Some([lo, hi]) = geometry::extent(&room.outline_mm) else { return };
     let count = |axis: usize| (((hi[axis] - lo[axis]) / apart).floor() as usize).min(200) + 1;
     let start = |axis: usize| lo[axis] + ((hi[axis] - lo[axis]) - (count(axis) - 1) as f64 * apart) / 2.0;
@@ -462,7 +500,7 @@ fn arrows(sheet: &mut Sheet, room: &Room, surface: &SurfaceOnFloor, scale: &Arro
             let node = [start(0) + i as f64 * apart, start(1) + j as f64 * apart];
             for [di, dj] in NUDGES {
                 let at = [node[0] + di * apart, node[1] + dj * apart];
-                if surface.parts.iter().any(|part| lattice_arrow(sheet, part, at, scale, longest)) {
+                if surface.parts.iter().any(|part| lattice_arrow(sheet, part, at, scale)) {
                     break;
                 }
             }
@@ -475,7 +513,7 @@ const NUDGES: [[f64; 2]; 9] =
     [[0.0, 0.0], [0.2, 0.0], [-0.2, 0.0], [0.0, 0.2], [0.0, -0.2], [0.3, 0.3], [-0.3, 0.3], [0.3, -0.3], [-0.3, -0.3]];
 
 /// Draws the arrow at one place; says whether the place is settled.
-fn lattice_arrow(sheet: &mut Sheet, part: &FloorPart, at: PointMm, scale: &ArrowScale, longest: f64) -> bool {
+fn lattice_arrow(sheet: &mut Sheet, part: &FloorPart, at: PointMm, scale: &ArrowScale) -> bool {
     let Some([gx, gy]) = slope::gradient(part.grid, at, WINDOW_MM) else { return false };
     let fall = (gx * gx + gy * gy).sqrt();
     let middle = sheet.view.page(at);
@@ -487,11 +525,11 @@ fn lattice_arrow(sheet: &mut Sheet, part: &FloorPart, at: PointMm, scale: &Arrow
         return free;
     }
     let unit = [-gx / fall, gy / fall];
-    let length = scale.length_mm(fall, longest).max(2.2);
+    let length = scale.length_mm(fall).max(2.2);
     let start = [middle[0] - unit[0] * length / 2.0, middle[1] - unit[1] * length / 2.0];
     let way = |t: f64| Rect::about([start[0] + unit[0] * length * t, start[1] + unit[1] * length * t], [1.4, 1.4]);
     let boxes: Vec<Rect> = (0..=5).map(|k| way(f64::from(k) / 5.0)).collect();
-    if !boxes.iter().all(|b| sheet.places.is_free(b)) {
+    if !boxes.iter().all(|b| sheet.places.cost(b) == Some(0.0)) {
         return false;
     }
     let back = part.falls.and_then(|f| f.drawing.as_ref()).and_then(|d| fall_at(d, at)).is_some_and(|fall| fall < 0.0);

@@ -22,7 +22,7 @@ mod slope;
 mod svg;
 mod text;
 
-pub use details::details;
+pub use details::{details, details_list};
 pub use exposure::water;
 pub use falls::falls;
 pub use ponds::ponds;

@@ -3,7 +3,7 @@
 use crate::ink::{BLACK, FINE_MM, GREY, LINE_MM, PALE, WHITE};
 use crate::page::Rect;
 use crate::plan;
-use crate::sheet::{Sheet, TEXT_MM};
+use crate::sheet::{Block, Sheet, TEXT_MM};
 use crate::svg::{At, Paint};
 use crate::text;
 use measure::PointMm;
@@ -41,13 +41,13 @@ pub fn faces(sheet: &mut Sheet, net: &Unfolded) {
             continue;
         }
         sheet.svg.polyline(&[ring[3], ring[0], ring[1], ring[2]], Paint::line(PALE, FINE_MM));
-        sheet.svg.line(ring[2], ring[3], Paint::line(GREY, FINE_MM).dashed("1 1"));
+        sheet.svg.line(ring[2], ring[3], Paint::line(GREY, FINE_MM).dashed(UNKNOWN_HEAD));
     }
 }
 
 /// Fine broken lines from a face that was moved away to where it belongs.
 pub fn ties(sheet: &mut Sheet, room: &Room, net: &Unfolded) {
-    let paint = Paint::line(GREY, FINE_MM).dashed("0.6 1.2");
+    let paint = Paint::line(GREY, FINE_MM).dashed(TIE);
     for (face, edge) in walls(room, net) {
         if !face.attached {
             for (i, end) in [edge.from, edge.to].into_iter().enumerate() {
@@ -69,8 +69,9 @@ pub fn ties(sheet: &mut Sheet, room: &Room, net: &Unfolded) {
     }
 }
 
-/// Doors, windows and mouths of recesses: white, with a sign of what they are.
-pub fn holes(sheet: &mut Sheet, room: &Room, net: &Unfolded) {
+/// Doors, windows and mouths of recesses: white, with a sign of what they are. Gives names and middles of the openings.
+pub fn holes(sheet: &mut Sheet, room: &Room, net: &Unfolded) -> Vec<(String, At)> {
+    let mut openings = Vec::new();
     for (face, _) in walls(room, net) {
         let Face::Wall(wall) = &face.face else { continue };
         let height = room.walls.iter().position(|w| w.id == *wall).and_then(|i| room.wall_height_mm(i + 1));
@@ -82,6 +83,7 @@ pub fn holes(sheet: &mut Sheet, room: &Room, net: &Unfolded) {
             let recess = room.recesses.iter().any(|r| r.id == id);
             sheet.svg.rings(std::slice::from_ref(&page), Paint::line(GREY, LINE_MM).filled(WHITE));
             if !recess {
+                openings.push((id.clone(), plan::extent_of(&page).middle()));
                 let crossing = if door {
                     vec![vec![page[0], middle(page[1], page[2])], vec![middle(page[1], page[2]), page[3]]]
                 } else {
@@ -91,11 +93,31 @@ pub fn holes(sheet: &mut Sheet, room: &Room, net: &Unfolded) {
             }
         }
     }
+    openings
 }
 
 fn middle(a: At, b: At) -> At {
     [(a[0] + b[0]) / 2.0, (a[1] + b[1]) / 2.0]
 }
+
+/// What the net alone shows, as far as there is any of it.
+pub fn legend(net: &Unfolded) -> Vec<Block> {
+    let line = |dash: &'static str, words: &str| Block::Key {
+        sample: Box::new(move |svg, rect| {
+            let y = rect.middle()[1];
+            svg.line([rect.lo[0] + 1.0, y], [rect.hi[0] - 1.0, y], Paint::line(GREY, FINE_MM).dashed(dash));
+        }),
+        width_mm: 16.0,
+        number: None,
+        words: words.into(),
+    };
+    let unknown = net.faces().iter().any(|f| !f.size_known).then(|| line(UNKNOWN_HEAD, "head of a wall whose height is not given"));
+    let away = net.faces().iter().any(|f| f.moved_mm > 0.0).then(|| line(TIE, "belongs together"));
+    unknown.into_iter().chain(away).collect()
+}
+
+const UNKNOWN_HEAD: &str = "1 1";
+const TIE: &str = "0.6 1.2";
 
 /// How far the dimension of a wall lies below its head, on the page.
 const HEAD_GAP_MM: f64 = 3.0;
@@ -124,17 +146,19 @@ fn height_on_sheet(face: &FaceOnSheet) -> f64 {
     Edge { from: ring[1], to: ring[2] }.length_mm()
 }
 
-/// Names of walls near their heads, of recesses beside their nets.
-pub fn names(sheet: &mut Sheet, room: &Room, net: &Unfolded) {
+/// Names of walls near their heads, of recesses beside their nets, of openings in their middle.
+pub fn names(sheet: &mut Sheet, room: &Room, net: &Unfolded, openings: &[(String, At)]) {
+    for (name, middle) in openings {
+        sheet.label_in(name, *middle, -1.8, NAMES_MM, GREY, false);
+    }
     for (face, edge) in walls(room, net) {
         let Face::Wall(id) = &face.face else { continue };
         let name = if id.contains("wall") { id.clone() } else { format!("{id} wall") };
         let size = height_on_sheet(face);
-        let words = if face.size_known { name } else { format!("{name} (height not given)") };
-        let fits = [text::width_mm(&words, TEXT_MM, false), 2.0 * TEXT_MM];
+        let fits = [text::width_mm(&name, TEXT_MM, false), 2.0 * TEXT_MM];
         let inset = (fits[1] * edge.outward()[1].abs() + fits[0] * edge.outward()[0].abs()) / 2.0 + 1.5;
         let at = sheet.view.page(edge.at(edge.length_mm() / 2.0, face.moved_mm + size - (inset + HEAD_GAP_MM + 1.0) / sheet.view.k));
-        sheet.label_in(&words, at, -TEXT_MM / 2.0, 24.0, GREY, false);
+        sheet.label_in(&name, at, -TEXT_MM / 2.0, 24.0, GREY, false);
     }
     for recess in &room.recesses {
         let Some(back) = net.face(&Face::Recess(recess.id.clone(), "back".into())) else { continue };
@@ -144,7 +168,6 @@ pub fn names(sheet: &mut Sheet, room: &Room, net: &Unfolded) {
         let name = if recess.id.contains("recess") { recess.id.clone() } else { format!("recess {}", recess.id) };
         sheet.label_in(&name, rect.middle(), half + sheet.view.mm(recess.depth_mm) + 1.0, half + 30.0, GREY, false);
     }
-    plan::opening_names(sheet, room);
 }
 
 /// The walls with their edges.

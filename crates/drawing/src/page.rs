@@ -28,6 +28,11 @@ impl Rect {
         [self.hi[0] - self.lo[0], self.hi[1] - self.lo[1]]
     }
 
+    /// Its corners.
+    pub fn corners(&self) -> [At; 4] {
+        [self.lo, [self.hi[0], self.lo[1]], self.hi, [self.lo[0], self.hi[1]]]
+    }
+
     /// Its middle.
     pub fn middle(&self) -> At {
         [(self.lo[0] + self.hi[0]) / 2.0, (self.lo[1] + self.hi[1]) / 2.0]

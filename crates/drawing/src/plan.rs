@@ -51,8 +51,8 @@ pub fn opening_names(sheet: &mut Sheet, room: &Room) {
         let middle = sheet.view.page(edge.at(opening.from_mm + opening.width_mm / 2.0, 0.0));
         let at = [middle[0] + 2.0 * out[0], middle[1] - 2.0 * out[1]];
         let name = match opening.kind {
-            OpeningKind::Door if opening.id != "door" => format!("door {}", opening.id),
-            OpeningKind::Window if opening.id != "window" => format!("window {}", opening.id),
+            OpeningKind::Door if !opening.id.contains("door") => format!("door {}", opening.id),
+            OpeningKind::Window if !opening.id.contains("window") => format!("window {}", opening.id),
             _ => opening.id.clone(),
         };
         sheet.label_in(&name, at, 0.5, REACH_MM, GREY, false);
@@ -208,16 +208,16 @@ pub fn thing_names(sheet: &mut Sheet, room: &Room, reach_mm: f64) {
     };
     let outlets = room.outlets.iter().filter_map(|o| {
         let clear = o.radius_mm.filter(|_| o.kind == OutletKind::Point).or(o.width_mm.map(|w| w / 2.0)).unwrap_or(0.0);
-        Some((o.id.as_str(), place(o)?, clear))
+        Some((o.id.as_str(), place(o)?, clear, 2.4))
     });
-    let fixtures = room.fixtures.iter().map(|f: &Fixture| (f.id.as_str(), [f.x_mm, f.y_mm], 0.0));
+    let fixtures = room.fixtures.iter().map(|f: &Fixture| (f.id.as_str(), [f.x_mm, f.y_mm], 0.0, fixture_size(f.kind)[0] / 2.0 + 0.4));
     let middle = |line: &[PointMm]| geometry::along_line(line, geometry::line_length_mm(line) / 2.0);
-    let stops = room.water_stops.iter().filter_map(|s| Some((s.id.as_str(), middle(&s.line_mm)?, 0.0)));
-    let screens = room.screens.iter().filter_map(|s| Some((s.id.as_str(), middle(&s.line_mm)?, 0.0)));
-    let hobs = room.hobs.iter().filter_map(|h| Some((h.id.as_str(), middle(&h.line_mm)?, h.width_mm / 2.0)));
-    for (name, at, clear) in outlets.chain(hobs).chain(stops).chain(screens).chain(fixtures) {
+    let stops = room.water_stops.iter().filter_map(|s| Some((s.id.as_str(), middle(&s.line_mm)?, 0.0, 1.4)));
+    let screens = room.screens.iter().filter_map(|s| Some((s.id.as_str(), middle(&s.line_mm)?, 0.0, 1.4)));
+    let hobs = room.hobs.iter().filter_map(|h| Some((h.id.as_str(), middle(&h.line_mm)?, h.width_mm / 2.0, 1.0)));
+    for (name, at, clear, off) in outlets.chain(hobs).chain(stops).chain(screens).chain(fixtures) {
         let page = sheet.view.page(at);
-        sheet.label(name, page, sheet.view.mm(clear) + 2.4, reach_mm + sheet.view.mm(clear));
+        sheet.label(name, page, sheet.view.mm(clear) + off, reach_mm + sheet.view.mm(clear));
     }
 }
 
@@ -243,6 +243,17 @@ fn draw_outlet(sheet: &mut Sheet, outlet: &Outlet) {
             sheet.places.spare_line(&line, sheet.view.mm(width));
         }
         _ => {}
+    }
+}
+
+/// How large the sign of a fixture is.
+fn fixture_size(kind: FixtureKind) -> [f64; 2] {
+    match kind {
+        FixtureKind::ShowerRose | FixtureKind::WashingMachine => [4.2, 4.2],
+        FixtureKind::Tap => [3.6, 2.4],
+        FixtureKind::Basin | FixtureKind::Cabinet | FixtureKind::Rail => [5.2, 3.8],
+        FixtureKind::Bath => [7.2, 4.0],
+        FixtureKind::Wc => [3.4, 4.4],
     }
 }
 
@@ -293,7 +304,7 @@ fn fixture_sign(sheet: &mut Sheet, kind: FixtureKind, at: At) {
             );
         }
     }
-    sheet.places.take(Rect::about(at, [4.4, 4.0]));
+    sheet.places.take(Rect::about(at, fixture_size(kind)));
 }
 
 /// The length of each edge of the outline, outside it.
@@ -310,11 +321,14 @@ pub fn dimension(sheet: &mut Sheet, edge: &Edge, out_mm: f64, value_mm: f64) {
     let length = crate::contour::length(&[a, b]);
     let words = text::decimal(value_mm, 0);
     let size = [text::width_mm(&words, TEXT_MM, false) + 1.2, TEXT_MM + 0.6];
-    if length < SHORTEST_DIMENSION_MM {
-        // Too short for a line: the figure alone, close by.
-        let middle = sheet.view.page(edge.at(edge.length_mm() / 2.0, out_mm));
+    let middle = [(a[0] + b[0]) / 2.0, (a[1] + b[1]) / 2.0];
+    let turned = upright(math::atan2(b[1] - a[1], b[0] - a[0]).to_degrees());
+    let ground = turned_box(middle, size, turned);
+    if length < SHORTEST_DIMENSION_MM || sheet.places.cost(&extent_of(&ground)) != Some(0.0) {
+        // No room for a line: the figure alone, close by.
+        let foot = sheet.view.page(edge.at(edge.length_mm() / 2.0, out_mm));
         let out = edge.outward();
-        let at = [middle[0] + 1.5 * out[0], middle[1] - 1.5 * out[1]];
+        let at = [foot[0] + 1.5 * out[0], foot[1] - 1.5 * out[1]];
         if length > 1.0 {
             sheet.label_in(&words, at, 0.3, 10.0, GREY, false);
         }
@@ -334,9 +348,6 @@ pub fn dimension(sheet: &mut Sheet, edge: &Edge, out_mm: f64, value_mm: f64) {
             sheet.svg.line(foot, end, Paint::line(PALE, FINE_MM));
         }
     }
-    let middle = [(a[0] + b[0]) / 2.0, (a[1] + b[1]) / 2.0];
-    let turned = upright(math::atan2(unit[1], unit[0]).to_degrees());
-    let ground = turned_box(middle, size, turned);
     sheet.svg.rings(&[ground.to_vec()], Paint::fill(WHITE));
     sheet.svg.text(Text::new(&words, middle, TEXT_MM).anchor(Anchor::Middle).ink(GREY).turned(turned));
     sheet.places.take(extent_of(&ground));

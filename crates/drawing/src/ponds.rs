@@ -16,6 +16,7 @@ const HEAD: Head = Head {
     what: "Standing water",
     about: "The floor to scale with the water that stays on it: lines of equal depth, the deepest place, depth and volume of \
             each pond, and where it runs over.",
+    rest: "see the assessment",
 };
 /// Ponds drawn and listed, at most: the deepest.
 const PONDS: usize = 40;
@@ -198,12 +199,28 @@ fn water(sheet: &mut Sheet, room: &Room, surface: &PondsOnFloor, shown: &Shown) 
         let fill = svg.pattern_fill("cut-off");
         svg.rings(&cut_off, Paint::line(BLACK, LINE_MM).filled(&fill));
     });
+    for ring in layers.first().into_iter().flatten() {
+        spare_inside(sheet, ring);
+    }
     let mut labelled = Vec::new();
     for from in steps.iter().skip(1) {
         let words = text::decimal(*from, shown.decimals());
         labelled.extend(floor::on_page(sheet, &field.lines(*from)).into_iter().map(|line| (line, words.clone())));
     }
     labelled
+}
+
+/// Names had better stand beside a pond than in it.
+fn spare_inside(sheet: &mut Sheet, ring: &[At]) {
+    const APART_MM: f64 = 3.0;
+    let rect = plan::extent_of(ring);
+    let [w, h] = rect.size().map(|v| ((v / APART_MM) as usize).min(100));
+    for (i, j) in (0..=h).flat_map(|j| (0..=w).map(move |i| (i, j))) {
+        let at = [rect.lo[0] + APART_MM * i as f64, rect.lo[1] + APART_MM * j as f64];
+        if room::geometry::contains(ring, at, 0.0) {
+            sheet.places.spare(Rect::about(at, [0.5, 0.5]));
+        }
+    }
 }
 
 /// Depth at which the water's edge is drawn: less than a film.

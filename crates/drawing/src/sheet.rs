@@ -13,6 +13,9 @@ pub const PITCH_MM: f64 = 4.1;
 const TITLE_MM: f64 = 5.4;
 const MARGIN_MM: f64 = 9.0;
 const HEAD_MM: f64 = 15.0;
+/// What a second line of the head takes.
+const SECOND_MM: f64 = 5.0;
+const UNDER_TITLE_MM: f64 = TEXT_MM + 0.3;
 const FOOT_MM: f64 = 14.0;
 const GUTTER_MM: f64 = 5.0;
 /// A4, lying.
@@ -21,6 +24,9 @@ const LYING: [f64; 2] = [297.0, 210.0];
 /// What stands at the foot of every sheet.
 const CAUTION: &str = "Results support a competent person's judgement. They do not replace the adopted code, the membrane maker's \
                        data sheet or licensed practice.";
+
+/// Lines the caution takes at the narrowest; it is never cut.
+const CAUTION_LINES: usize = 4;
 
 /// Scales a drawing may have, as 1:n: those on rulers, and steps between them that fill a sheet better.
 const SCALES: [f64; 24] = [
@@ -105,6 +111,30 @@ impl Block {
     }
 }
 
+/// How much of a list found room beside a drawing.
+pub fn held(scene: &Scene, span: [f64; 2], round_mm: f64, blocks: &[Block]) -> usize {
+    let layout = layout(scene, span, round_mm, blocks);
+    let held = fitting(&layout, blocks);
+    // The last place goes to the word that there is more.
+    if held < blocks.len() { held.saturating_sub(1) } else { held }
+}
+
+/// A sheet with nothing but a list, in two columns, and how many of the blocks it holds.
+pub fn list_sheet(head: &Head, scene: &Scene, blocks: &[Block]) -> (String, usize) {
+    let size = [LYING[1], LYING[0]];
+    let whole = main_of(scene, size);
+    let layout = Layout { size, main: whole, columns: split(whole, 2), one_to: 0.0 };
+    let mut svg = Svg::page(head.name, size, &format!("{}: {}", head.what, scene.title), head.about);
+    draw_head(&mut svg, &layout, head, scene);
+    draw_foot(&mut svg, &layout);
+    let places = flow(&layout, blocks);
+    let width = layout.columns[0].size()[0];
+    for (at, block) in places.iter().zip(blocks) {
+        block.draw(&mut svg, *at, width);
+    }
+    (svg.finish(), places.len())
+}
+
 /// From the plan to the page.
 #[derive(Clone, Copy, Debug)]
 pub struct View {
@@ -158,13 +188,15 @@ pub struct Head<'a> {
     pub what: &'a str,
     /// In a sentence, for those who do not see it.
     pub about: &'a str,
+    /// Where a list goes on that finds no room.
+    pub rest: &'a str,
 }
 
 impl Sheet {
     /// A sheet on which a part of the plan fits, with `round_mm` of the page left free round it.
     pub fn new(head: &Head, scene: &Scene, extent: [PointMm; 2], round_mm: f64, blocks: &[Block]) -> Self {
         let span = [extent[1][0] - extent[0][0], extent[1][1] - extent[0][1]].map(|v| v.max(1.0));
-        let layout = layout(span, round_mm, blocks);
+        let layout = layout(scene, span, round_mm, blocks);
         let title = format!("{}: {}", head.what, scene.title);
         let mut svg = Svg::page(head.name, layout.size, &title, head.about);
         let k = 1.0 / layout.one_to;
@@ -173,7 +205,7 @@ impl Sheet {
         let view = View { plan_lo: extent[0], page_lo, k };
         draw_head(&mut svg, &layout, head, scene);
         draw_foot(&mut svg, &layout);
-        draw_blocks(&mut svg, &layout, blocks);
+        draw_blocks(&mut svg, &layout, blocks, head.rest);
         Self { svg, view, places: Places::new(layout.main), main: layout.main }
     }
 
@@ -211,16 +243,16 @@ const LONGEST_LABEL_MM: f64 = 34.0;
 const COLUMN_MM: f64 = 62.0;
 const LOWEST_LIST_MM: f64 = 30.0;
 /// For the sake of a whole list a drawing becomes smaller by at most so much.
-const SMALLER: f64 = 1.7;
+const SMALLER: f64 = 1.35;
 
 /// The largest drawing beside or below which the whole list finds room; a very long list is cut short rather than the
 /// drawing made too small.
-fn layout(span: [f64; 2], round_mm: f64, blocks: &[Block]) -> Layout {
-    let largest = (0..).map(scale).find(|n| !layouts(span, round_mm, *n, &[]).is_empty()).expect("at some scale everything fits");
+fn layout(scene: &Scene, span: [f64; 2], round_mm: f64, blocks: &[Block]) -> Layout {
+    let largest = (0..).map(scale).find(|n| !layouts(scene, span, round_mm, *n, &[]).is_empty()).expect("at some scale everything fits");
     let scales = (0..).map(scale).skip_while(|n| *n < largest).take_while(|n| *n <= SMALLER * largest);
     let mut widest: Option<(usize, Layout)> = None;
     for one_to in scales {
-        for layout in layouts(span, round_mm, one_to, blocks) {
+        for layout in layouts(scene, span, round_mm, one_to, blocks) {
             let held = fitting(&layout, blocks);
             if held == blocks.len() {
                 return layout;
@@ -240,10 +272,10 @@ fn scale(i: usize) -> f64 {
 }
 
 /// The ways to share out a page at a scale: the list beside or below the drawing, in one column or more.
-fn layouts(span: [f64; 2], round_mm: f64, one_to: f64, blocks: &[Block]) -> Vec<Layout> {
+fn layouts(scene: &Scene, span: [f64; 2], round_mm: f64, one_to: f64, blocks: &[Block]) -> Vec<Layout> {
     let [w, h] = span.map(|v| v / one_to + 2.0 * round_mm);
     let mut layouts = Vec::new();
-    let whole = main_of(LYING);
+    let whole = main_of(scene, LYING);
     let left = whole.size()[0] - w - GUTTER_MM;
     if h <= whole.size()[1] && left >= COLUMN_MM {
         for columns in 1..=((left + GUTTER_MM) / (COLUMN_MM + GUTTER_MM)) as usize {
@@ -253,7 +285,7 @@ fn layouts(span: [f64; 2], round_mm: f64, one_to: f64, blocks: &[Block]) -> Vec<
         }
     }
     for size in [[LYING[1], LYING[0]], LYING] {
-        let whole = main_of(size);
+        let whole = main_of(scene, size);
         let left = whole.size()[1] - h - 2.0;
         if w <= whole.size()[0] && left >= LOWEST_LIST_MM {
             let columns = ((whole.size()[0] + GUTTER_MM) / (COLUMN_MM + 20.0 + GUTTER_MM)) as usize;
@@ -271,8 +303,9 @@ fn layouts(span: [f64; 2], round_mm: f64, one_to: f64, blocks: &[Block]) -> Vec<
     layouts
 }
 
-fn main_of([w, h]: [f64; 2]) -> Rect {
-    Rect::new([MARGIN_MM, MARGIN_MM + HEAD_MM + 1.0], [w - MARGIN_MM, h - MARGIN_MM - FOOT_MM])
+/// What head and foot leave of a page.
+fn main_of(scene: &Scene, [w, h]: [f64; 2]) -> Rect {
+    Rect::new([MARGIN_MM, MARGIN_MM + head_mm(scene, w) + 1.0], [w - MARGIN_MM, h - MARGIN_MM - FOOT_MM])
 }
 
 /// Columns side by side.
@@ -318,7 +351,7 @@ fn flow(layout: &Layout, blocks: &[Block]) -> Vec<At> {
     places
 }
 
-fn draw_blocks(svg: &mut Svg, layout: &Layout, blocks: &[Block]) {
+fn draw_blocks(svg: &mut Svg, layout: &Layout, blocks: &[Block], rest: &str) {
     let Some(column) = layout.columns.first() else { return };
     let width = column.size()[0];
     let mut places = flow(layout, blocks);
@@ -327,7 +360,7 @@ fn draw_blocks(svg: &mut Svg, layout: &Layout, blocks: &[Block]) {
         && let Some(at) = places.pop()
     {
         left_out += 1;
-        let more = format!("\u{2026} and {left_out} more: see the assessment");
+        let more = format!("\u{2026} and {left_out} more: {rest}");
         svg.text(Text::new(&text::shortened(&more, TEXT_MM, true, width), [at[0], at[1] + PITCH_MM / 2.0 + 0.45], TEXT_MM).bold());
     }
     for (at, block) in places.iter().zip(blocks) {
@@ -338,15 +371,30 @@ fn draw_blocks(svg: &mut Svg, layout: &Layout, blocks: &[Block]) {
 fn draw_head(svg: &mut Svg, layout: &Layout, head: &Head, scene: &Scene) {
     let [w, _] = layout.size;
     let (left, right) = (MARGIN_MM, w - MARGIN_MM);
-    let scale = scale_words(layout.one_to);
+    let scale = if layout.one_to > 0.0 { scale_words(layout.one_to) } else { String::new() };
     let scale_width = text::width_mm(&scale, TEXT_MM, false) + 4.0;
     let title = text::shortened(head.what, TITLE_MM, true, right - left - scale_width);
     svg.text(Text::new(&title, [left, MARGIN_MM + 3.0], TITLE_MM).bold());
     svg.text(Text::new(&scale, [right, MARGIN_MM + 3.6], TEXT_MM).anchor(Anchor::End));
-    let (whose, when) = (scene.title.trim(), scene.subtitle.trim());
-    let line = [whose, when].into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join("  \u{b7}  ");
-    svg.text(Text::new(&text::shortened(&line, TEXT_MM + 0.3, false, right - left), [left, MARGIN_MM + 10.2], TEXT_MM + 0.3));
-    svg.line([left, MARGIN_MM + HEAD_MM - 1.0], [right, MARGIN_MM + HEAD_MM - 1.0], Paint::line(BLACK, HEAD_RULE_MM));
+    let lines = under_title(scene, right - left);
+    for (i, line) in lines.iter().enumerate() {
+        let y = MARGIN_MM + 10.2 + SECOND_MM * i as f64;
+        svg.text(Text::new(&text::shortened(line, UNDER_TITLE_MM, false, right - left), [left, y], UNDER_TITLE_MM));
+    }
+    let rule = MARGIN_MM + head_mm(scene, w) - 1.0;
+    svg.line([left, rule], [right, rule], Paint::line(BLACK, HEAD_RULE_MM));
+}
+
+/// Whose room and when: on one line, or on two where one is too short.
+fn under_title(scene: &Scene, width: f64) -> Vec<String> {
+    let parts: Vec<&str> = [scene.title.trim(), scene.subtitle.trim()].into_iter().filter(|part| !part.is_empty()).collect();
+    let one = parts.join("  \u{b7}  ");
+    if text::width_mm(&one, UNDER_TITLE_MM, false) <= width { vec![one] } else { parts.into_iter().map(str::to_owned).collect() }
+}
+
+/// Height of the head of a sheet of some width.
+fn head_mm(scene: &Scene, width: f64) -> f64 {
+    HEAD_MM + SECOND_MM * under_title(scene, width - 2.0 * MARGIN_MM).len().saturating_sub(1) as f64
 }
 
 const HEAD_RULE_MM: f64 = 0.6;
@@ -360,21 +408,38 @@ fn draw_foot(svg: &mut Svg, layout: &Layout) {
     let [w, h] = layout.size;
     let (left, right, top) = (MARGIN_MM, w - MARGIN_MM, h - MARGIN_MM - FOOT_MM + 1.0);
     svg.line([left, top], [right, top], Paint::line(BLACK, FINE_MM));
-    let bar_end = scale_bar(svg, [left, top + 4.6], 1.0 / layout.one_to);
+    let caution_x = if layout.one_to > 0.0 { measures(svg, [left, top], 1.0 / layout.one_to) } else { left };
+    for (i, line) in text::wrapped(CAUTION, TEXT_MM, false, right - caution_x, CAUTION_LINES).iter().enumerate() {
+        svg.text(Text::new(line, [caution_x, top + 3.4 + 3.9 * i as f64], TEXT_MM));
+    }
+}
+
+/// Ruler, axes and units; returns where the foot is free again.
+fn measures(svg: &mut Svg, [left, top]: At, k: f64) -> f64 {
+    let bar_end = scale_bar(svg, [left, top + 4.6], k);
     axes(svg, [bar_end + 9.0, top + 11.0]);
     let note_x = bar_end + 21.0;
     for (i, line) in ["x to the right, y up", "the plan; lengths in mm"].iter().enumerate() {
         svg.text(Text::new(line, [note_x, top + 5.0 + PITCH_MM * i as f64], TEXT_MM).ink(GREY));
     }
-    let caution_x = note_x + 44.0;
-    for (i, line) in text::wrapped(CAUTION, TEXT_MM, false, right - caution_x, 4).iter().enumerate() {
-        svg.text(Text::new(line, [caution_x, top + 3.4 + 3.9 * i as f64], TEXT_MM));
+    note_x + 44.0
+}
+
+/// A part of the ruler is at most so long on paper.
+const PART_MM: f64 = 12.0;
+
+/// The largest of 1, 2 and 5 times a power of ten that is not larger.
+fn round_below(value: f64) -> f64 {
+    let mut decade = 1e-3;
+    while decade * 10.0 <= value && decade < 1e9 {
+        decade *= 10.0;
     }
+    [5.0, 2.0].into_iter().map(|part| part * decade).find(|v| *v <= value).unwrap_or(decade)
 }
 
 /// A ruler in metres; returns where it ends.
 fn scale_bar(svg: &mut Svg, [x, y]: At, k: f64) -> f64 {
-    let part_mm = crate::contour::step(36.0 / k, 4);
+    let part_mm = round_below(PART_MM / k);
     let part = part_mm * k;
     for i in 0..4 {
         let rect = Rect::new([x + part * f64::from(i), y], [x + part * f64::from(i + 1), y + 1.6]);
@@ -401,4 +466,27 @@ fn axes(svg: &mut Svg, at: At) {
     svg.polyline(&[[up[0] - 0.8, up[1] + 1.3], up, [up[0] + 0.8, up[1] + 1.3]], paint);
     svg.text(Text::new("x", [right[0] + 1.0, right[1] - 0.3], TEXT_MM).ink(ink::GREY));
     svg.text(Text::new("y", [up[0] - 2.8, up[1] + 0.8], TEXT_MM).ink(ink::GREY));
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The caution stands whole on every sheet: beside the widest ruler on the narrower page.
+    #[test]
+    fn the_caution_is_never_cut() {
+        for one_to in SCALES.into_iter().chain([1370.0, 2000.0, 1e5]) {
+            let mut svg = Svg::page("t", [210.0, 297.0], "t", "d");
+            let from = measures(&mut svg, [MARGIN_MM, 0.0], 1.0 / one_to);
+            let lines = text::wrapped(CAUTION, TEXT_MM, false, LYING[1] - MARGIN_MM - from, CAUTION_LINES);
+            assert!(lines.last().is_some_and(|line| line.ends_with("practice.")), "1:{one_to}: {lines:?}");
+        }
+    }
+
+    #[test]
+    fn rulers_have_round_parts() {
+        for (value, expected) in [(720.0, 500.0), (120.0, 100.0), (200.0, 200.0), (99.0, 50.0), (1.0, 1.0)] {
+            assert!((round_below(value) - expected).abs() < 1e-9, "{value}: {}", round_below(value));
+        }
+    }
 }

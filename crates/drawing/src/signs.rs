@@ -28,17 +28,15 @@ fn conforms(svg: &mut Svg, [x, y]: At, size: f64) {
 /// A drop cut open at its base.
 fn falls_short(svg: &mut Svg, [x, y]: At, size: f64) {
     let n = |dx: f64, dy: f64| format!("{} {}", number(x + dx * size), number(y + dy * size));
-    let radius = number(0.37 * size);
-    // Straight flanks from the tip to a round body, and a slit from its base to its middle.
+    let (body, bite) = (number(0.4 * size), number(0.21 * size));
+    // Straight flanks from the tip to a round body, out of whose base a round piece is cut.
     let d = format!(
-        "M{}L{}A{radius} {radius} 0 0 0 {}L{}L{}L{}A{radius} {radius} 0 0 0 {}Z",
+        "M{}L{}A{body} {body} 0 0 0 {}A{bite} {bite} 0 1 1 {}A{body} {body} 0 0 0 {}Z",
         n(0.0, -0.6),
-        n(-0.31, -0.03),
-        n(-0.13, 0.51),
-        n(-0.13, 0.08),
-        n(0.13, 0.08),
-        n(0.13, 0.51),
-        n(0.31, -0.03)
+        n(-0.34, -0.07),
+        n(-0.21, 0.48),
+        n(0.21, 0.48),
+        n(0.34, -0.07)
     );
     svg.path(&d, Paint::line(WHITE, 0.7).filled(WHITE));
     svg.path(&d, Paint::fill(VERMILION));

@@ -39,8 +39,10 @@ impl Made {
         let room: Room = serde_json::from_value(room).expect("a room");
         let room = normalised(&room);
         let details = register::derive(&room);
+        // Invented floors are coarse, to be quick.
+        let cell_mm = if levels.is_some() { 10.0 } else { 30.0 };
         let levels = levels.unwrap_or_else(|| invented_levels(&room));
-        let measured = measured(&room, &levels);
+        let measured = measured(&room, &levels, cell_mm);
         let (marks, list) = invented_marks(&details);
         Self { name: name.into(), room, details, marks, list, readings: levels, measured, notes: vec![] }
     }
@@ -79,15 +81,17 @@ impl Made {
         })
     }
 
-    /// All four sheets with their names.
-    pub fn sheets(&self) -> Vec<(&'static str, String)> {
+    /// All sheets with their names.
+    pub fn sheets(&self) -> Vec<(String, String)> {
         self.with(|scene| {
-            vec![
+            let first = [
                 ("details", drawing::details(scene)),
                 ("falls", drawing::falls(scene)),
                 ("ponds", drawing::ponds(scene)),
                 ("water", drawing::water(scene)),
-            ]
+            ];
+            let lists = drawing::details_list(scene).into_iter().enumerate().map(|(i, svg)| (format!("details-{}", i + 2), svg));
+            first.into_iter().map(|(name, svg)| (name.to_owned(), svg)).chain(lists).collect()
         })
     }
 
@@ -193,12 +197,12 @@ fn invented_levels(room: &Room) -> Vec<(String, PointMm, f64)> {
     out
 }
 
-fn measured(room: &Room, levels: &[(String, PointMm, f64)]) -> Option<Measured> {
+fn measured(room: &Room, levels: &[(String, PointMm, f64)], cell_mm: f64) -> Option<Measured> {
     let readings: Vec<LevelIn> = levels
         .iter()
         .map(|(name, [x, y], z)| LevelIn { x_mm: *x, y_mm: *y, z_mm: *z, u_mm: Some(0.5), name: Some(name.clone()) })
         .collect();
-    let surface_in = SurfaceIn { outline_mm: room.outline_mm.clone(), readings, ..Default::default() };
+    let surface_in = SurfaceIn { outline_mm: room.outline_mm.clone(), readings, cell_mm: Some(cell_mm), ..Default::default() };
     let surface = tin::surface(&surface_in, None).ok()?;
     let outlets: Vec<OutletIn> = room
         .outlets
@@ -218,7 +222,7 @@ fn measured(room: &Room, levels: &[(String, PointMm, f64)]) -> Option<Measured> 
         .collect();
     let cells = outlet_cells(&surface.grid, &outlets).ok()?.concat();
     let level_mm = fill(&surface.grid, &cells).level_mm;
-    let parts = regions(room, &outlets).into_iter().filter_map(|region| region_falls(region, &surface_in.readings)).collect();
+    let parts = regions(room, &outlets).into_iter().filter_map(|region| region_falls(region, &surface_in.readings, cell_mm)).collect();
     let ponding = ponding::Input {
         surface: surface_in,
         outlets,
@@ -270,9 +274,13 @@ fn regions(room: &Room, outlets: &[OutletIn]) -> Vec<(Vec<PointMm>, Vec<OutletIn
         .collect()
 }
 
-fn region_falls((ring, outlets): (Vec<PointMm>, Vec<OutletIn>), readings: &[LevelIn]) -> Option<(Surface, Option<falls::Output>)> {
+fn region_falls(
+    (ring, outlets): (Vec<PointMm>, Vec<OutletIn>),
+    readings: &[LevelIn],
+    cell_mm: f64,
+) -> Option<(Surface, Option<falls::Output>)> {
     let readings = readings.iter().filter(|r| geometry::contains(&ring, [r.x_mm, r.y_mm], 0.0)).cloned().collect();
-    let surface = SurfaceIn { outline_mm: ring, readings, ..Default::default() };
+    let surface = SurfaceIn { outline_mm: ring, readings, cell_mm: Some(cell_mm), ..Default::default() };
     let input = falls::Input {
         surface: Some(surface.clone()),
         outlets,
