@@ -24,6 +24,7 @@ mod passes;
 mod strip;
 mod threads;
 
+pub(crate) use drainage::steepest;
 pub use drainage::{Drainage, NOWHERE, drainage, pond_of_cells};
 
 use crate::grid::Grid;
@@ -193,9 +194,7 @@ impl Basins {
             ponds.extend(part.own);
             undrained += part.undrained;
         }
-        ponds.retain(|pond| pond.cells > 0);
-        ponds.sort_unstable_by(|a, b| b.depth_mm.total_cmp(&a.depth_mm).then(a.deepest.cmp(&b.deepest)));
-        (ponds, undrained)
+        (deepest_first(ponds), undrained)
     }
 
     /// For every group of basins the pond it heads or lies in, as an index; and those ponds, which may reach over several
@@ -264,6 +263,14 @@ impl Pond {
         self.depth_sum_mm += share.sum.depth_mm;
         self.reach_down(share.lowest as usize, z);
     }
+}
+
+/// Ponds that hold water, deepest first and then by their deepest cell. Short keys are sorted, each pond moves once.
+fn deepest_first(ponds: Vec<Pond>) -> Vec<Pond> {
+    let key = |(i, pond): (usize, &Pond)| (std::cmp::Reverse(Height::new(pond.depth_mm)), pond.deepest as u32, i as u32);
+    let mut keys: Vec<_> = ponds.iter().enumerate().filter(|(_, pond)| pond.cells > 0).map(key).collect();
+    keys.sort_unstable();
+    keys.into_iter().map(|(.., i)| ponds[i as usize]).collect()
 }
 
 /// The ponds of one strip.

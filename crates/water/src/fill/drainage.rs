@@ -42,7 +42,7 @@ pub fn drainage(grid: &Grid, outlets: &[usize], filled: &Filled) -> Drainage {
 }
 
 /// The lower neighbour with the steepest way down, the first of several; [`NOWHERE`] when none is lower.
-fn steepest(grid: &Grid, level: &[f64], cell: usize) -> u32 {
+pub(crate) fn steepest(grid: &Grid, level: &[f64], cell: usize) -> u32 {
     let mut best = (0.0, NOWHERE);
     for other in grid.neighbours(cell) {
         let drop = level[cell] - level[other]; // not a number beside a wall

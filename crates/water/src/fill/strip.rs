@@ -153,13 +153,15 @@ impl Found {
 impl<'a> Walk<'a> {
     fn new(z: &'a [f64], layout: Layout, rows: Range<usize>, labels: &'a mut [u32]) -> Self {
         let (nx, padded) = (layout.nx, layout.nx + 2);
+        // Room for white noise, which has a pass in every third cell: growing would copy them all.
+        let room = labels.len() / 3;
         let mut walk = Self {
             z,
             layout,
             labels,
             births: Vec::new(),
             n_births: 0,
-            passes: Vec::new(),
+            passes: Vec::with_capacity(room),
             beyond: Vec::new(),
             row: vec![f64::INFINITY; padded],
             next: vec![f64::INFINITY; padded],
