@@ -291,3 +291,17 @@ fn the_bathroom_plan_asks_for_every_quantity_of_the_packs() {
     }
     assert_eq!(missing, Vec::<String>::new());
 }
+
+/// What was released long ago and not covered since must be looked at again, even if everything conformed then.
+#[test]
+fn a_lapsed_release_is_no_yes() {
+    let outcome = r#",{"kind":"outcome","hold_point":"papers","outcome":"released","by":"x","at":"2024-02-01T09:00:00+11:00"}"#;
+    let job = Job::read(&papers_job(outcome)).unwrap_or_else(|problems| panic!("{problems}"));
+    let at = |now| {
+        run(&job, &Options { hold_point: Some("papers"), now: Some(now), drawings: false }).unwrap_or_else(|p| panic!("{p}")).assessment
+    };
+    assert_eq!(at("2024-02-02T09:00:00+11:00").exit_code, 0);
+    let later = at("2024-03-09T09:00:00+11:00");
+    assert_eq!(later.exit_code, 3);
+    assert!(later.answer.contains("the release lapsed"), "{}", later.answer);
+}

@@ -705,3 +705,25 @@ fn field_names_in_and_out_hold() {
         assert!(out["judgement"].get(name).is_some(), "judgement.{name} is missing in {out}");
     }
 }
+
+/// Closed forms: straight down a plane, straight in on a cone whatever the direction, along the crease of a hipped floor.
+#[test]
+fn the_way_down_has_the_fall_of_what_the_water_runs_over() {
+    let along = |surface, outlet| run(&judged(surface, outlet, "1:80", "1:50"));
+    let plane = along(grid(1200.0, 900.0, 10.0, |x, _| x / 60.0), channel([5.0, 0.0], [5.0, 900.0]));
+    assert!((plane.way_fall_median.unwrap() * 60.0 - 1.0).abs() < 1e-6, "{:?}", plane.way_fall_median);
+
+    let cone = along(grid(1200.0, 1200.0, 5.0, |x, y| math::hypot(x - 600.0, y - 600.0) / 60.0), waste(600.0, 600.0));
+    let flattest = cone.way_flattest.clone().unwrap();
+    assert!((cone.way_fall_median.unwrap() * 60.0 - 1.0).abs() < 0.02, "{:?}", cone.way_fall_median);
+    assert!((flattest.fall * 60.0 - 1.0).abs() < 0.03, "no direction of the grid makes a way longer than it is: {flattest:?}");
+
+    let hipped = along(grid(1200.0, 1200.0, 10.0, |x, y| (x - 600.0).abs().max((y - 600.0).abs()) / 60.0), waste(600.0, 600.0));
+    let crease = 1.0 / (60.0 * 2.0_f64.sqrt());
+    let flattest = hipped.way_flattest.clone().unwrap();
+    assert!((flattest.fall / crease - 1.0).abs() < 0.02, "from a corner the water follows the crease: {flattest:?}");
+    for plane in &hipped.planes {
+        let way = plane.way_fall_median.unwrap();
+        assert!(way < plane.fall.unwrap() && way > crease, "between plane and crease: {way}");
+    }
+}

@@ -78,6 +78,11 @@ const CAUTIONS: [&str; 2] = [
     "Before drilling or cutting: locate services and heating cables, isolate, and leave electricity, gas and water to licensed trades.",
 ];
 
+/// Exit code when something is not shown.
+const NOT_SHOWN: i32 = 3;
+/// Exit code when only departures are open.
+const ONLY_DEPARTURES: i32 = 4;
+
 /// Steps listed under what to do next.
 const NEXT: usize = 8;
 
@@ -110,7 +115,7 @@ pub fn run(job: &Job, options: &Options<'_>) -> Result<Assessed, Problems> {
         decision: decision_words(job),
         hold_point: hold.id.clone(),
         answer: answer(hold, &summaries[asked]),
-        exit_code: summaries[asked].counts.exit_code(),
+        exit_code: exit_code(&summaries[asked]),
         next: groups.iter().flat_map(|group| group.lines.iter().filter_map(|line| next_step(group, line))).take(NEXT).collect(),
         hold_points: summaries,
         groups,
@@ -306,6 +311,14 @@ fn decision_words(job: &Job) -> String {
     }
 }
 
+/// The exit code of a hold point. What was shown before a release lapsed is not shown any more.
+fn exit_code(summary: &HoldPointSummary) -> i32 {
+    match summary.counts.exit_code() {
+        0 | ONLY_DEPARTURES if summary.state == State::Lapsed => NOT_SHOWN,
+        code => code,
+    }
+}
+
 fn answer(hold: &HoldPoint, summary: &HoldPointSummary) -> String {
     let counts = &summary.counts;
     let count = |n: usize, one: &str, many: &str| (n > 0).then(|| format!("{n} {}", if n == 1 { one } else { many }));
@@ -317,7 +330,10 @@ fn answer(hold: &HoldPoint, summary: &HoldPointSummary) -> String {
     .into_iter()
     .flatten()
     .collect();
-    let verdict = match counts.exit_code() {
+    let verdict = match exit_code(summary) {
+        _ if summary.state == State::Lapsed && counts.exit_code() == 0 => {
+            "Not any more: the release lapsed, look again before it is covered.".into()
+        }
         0 => format!("Yes: nothing is open. {} of the plan's lines conform.", counts.conforms),
         _ => format!("Not yet: {}.", open.join(", ")),
     };

@@ -18,6 +18,7 @@ mod feasible;
 mod input;
 mod local;
 mod parts;
+mod paths;
 mod planes;
 mod verdict;
 mod ways;
@@ -26,6 +27,7 @@ mod window;
 pub use feasible::{LevelPerimeter, PlanLength, level_perimeter};
 pub use input::{FallIn, GradientIn, Input, ObservedPondIn, ZoneIn};
 pub use local::{BackFall, Patch};
+pub use paths::WayDown;
 pub use planes::{LookAgain, PlaneOut};
 
 use crate::grid::Grid;
@@ -59,6 +61,10 @@ pub struct Output {
     pub share_extrapolated: Option<f64>,
     /// Median fall of the area.
     pub fall_median: Option<f64>,
+    /// Median fall along the steepest way down to the outlet, from places every 100 mm.
+    pub way_fall_median: Option<f64>,
+    /// The flattest of those ways.
+    pub way_flattest: Option<WayDown>,
     /// The verdict: the worst of planes, places and ponds.
     pub verdict: Verdict,
     /// What the verdict rests on.
@@ -141,6 +147,8 @@ struct Floor {
     surface: Option<Surface>,
     levels: Option<Levels>,
     cells: Vec<Cell>,
+    /// Cells of all outlets.
+    outlet_cells: Vec<usize>,
     len: usize,
     cell_area_m2: f64,
     area_m2: Option<f64>,
@@ -225,15 +233,26 @@ fn scatter(ways: &Ways, readings: &[Level]) -> Option<f64> {
 /// The surface with its outlets, or as much of it as the levels allow.
 fn floor(input: &Input) -> Result<Floor, Problems> {
     let Some(given) = &input.surface else {
-        return Ok(Floor { outline: Vec::new(), surface: None, levels: None, cells: Vec::new(), len: 0, cell_area_m2: 0.0, area_m2: None });
+        return Ok(Floor {
+            outline: Vec::new(),
+            surface: None,
+            levels: None,
+            cells: Vec::new(),
+            outlet_cells: Vec::new(),
+            len: 0,
+            cell_area_m2: 0.0,
+            area_m2: None,
+        });
     };
     if given.grid.is_some() {
         let surface = tin::surface(given, input.cell_mm)?;
         let outline = surface.walls();
-        let cells = cells(&surface.grid, &outlet_cells(&surface.grid, &input.outlets)?);
+        let outlet_cells = outlet_cells(&surface.grid, &input.outlets)?;
+        let cells = cells(&surface.grid, &outlet_cells);
+        let outlet_cells = outlet_cells.concat();
         let area = surface.grid.z_mm.iter().filter(|z| !z.is_nan()).count() as f64 * surface.grid.cell_area_m2();
         let (len, cell_area_m2) = (surface.grid.len(), surface.grid.cell_area_m2());
-        return Ok(Floor { outline, surface: Some(surface), levels: None, cells, len, cell_area_m2, area_m2: Some(area) });
+        return Ok(Floor { outline, surface: Some(surface), levels: None, cells, outlet_cells, len, cell_area_m2, area_m2: Some(area) });
     }
     let levels = tin::check(given, input.cell_mm)?;
     let outline = levels.outline_mm.clone();
@@ -246,8 +265,10 @@ fn floor(input: &Input) -> Result<Floor, Problems> {
         }
         Some(_) => (None, tin::flat(&outline, COARSE_MM)),
     };
-    let cells = cells(&grid, &outlet_cells(&grid, &input.outlets)?);
-    Ok(Floor { outline, surface, levels: Some(levels), cells, len: grid.len(), cell_area_m2: grid.cell_area_m2(), area_m2 })
+    let outlet_cells = outlet_cells(&grid, &input.outlets)?;
+    let cells = cells(&grid, &outlet_cells);
+    let outlet_cells = outlet_cells.concat();
+    Ok(Floor { outline, surface, levels: Some(levels), cells, outlet_cells, len: grid.len(), cell_area_m2: grid.cell_area_m2(), area_m2 })
 }
 
 /// Floor cells that are no outlet.
@@ -300,8 +321,9 @@ fn by_part<'a>(gradients: &'a [Gradient], of_reading: &[usize], parts: usize) ->
 fn assemble(input: &Input, checked: &Checked, floor: &Floor, parts: &Parts, evidence: &[Evidence], asked: &Asked) -> Output {
     let fits: Vec<Result<Fitted, String>> =
         parts.parts.iter().zip(evidence).map(|(part, e)| fit_part(e, part.toward, checked.least)).collect();
+    let ways = floor.surface.as_ref().map_or_else(Vec::new, |surface| paths::all(&surface.grid, &floor.outlet_cells, parts));
     let mut notes = Vec::new();
-    let mut planes = Vec::new();
+    let mut planes: Vec<PlaneOut> = Vec::new();
     let area_m2 = |part: usize| match input.zones.get(part) {
         Some(zone) if floor.len == 0 => crate::plan::signed_area_mm2(&zone.polygon_mm).abs() * 1e-6,
         _ => parts.parts[part].cells as f64 * floor.cell_area_m2,
@@ -313,7 +335,8 @@ fn assemble(input: &Input, checked: &Checked, floor: &Floor, parts: &Parts, evid
             continue;
         }
         let outlet = part.outlet.and_then(|o| input.outlets.get(o)).map(|o| o.id.as_str());
-        planes.push(planes::judge(part, &evidence[k], fits[k].as_ref(), asked, area_m2(k), outlet));
+        let way_fall_median = paths::median(ways.iter().filter(|(of, _)| *of as usize == k).map(|(_, way)| way.fall).collect());
+        planes.push(PlaneOut { way_fall_median, ..planes::judge(part, &evidence[k], fits[k].as_ref(), asked, area_m2(k), outlet) });
     }
     let risk = match input.decision {
         Decision::Guarded { risk } => risk,
@@ -339,6 +362,8 @@ fn assemble(input: &Input, checked: &Checked, floor: &Floor, parts: &Parts, evid
         share_backfall: local.as_ref().and_then(|l| l.share(State::Back)),
         share_extrapolated: floor.surface.as_ref().map(|s| share_extrapolated(s, &floor.cells)),
         fall_median: local.as_ref().and_then(Local::median),
+        way_fall_median: paths::median(ways.iter().map(|(_, way)| way.fall).collect()),
+        way_flattest: ways.into_iter().map(|(_, way)| way).min_by(|a, b| a.fall.total_cmp(&b.fall)),
         verdict: judgement.verdict,
         judgement,
         planes,

@@ -31,6 +31,8 @@ pub struct PlaneOut {
     pub steepest: Option<f64>,
     /// The way the fitted plane really falls, in degrees.
     pub direction_deg: Option<f64>,
+    /// Median fall along the steepest way from here down to the outlet; it goes on where planes meet, which are flatter.
+    pub way_fall_median: Option<f64>,
     /// Readings it rests on: levels, gradient readings, or cells of a grid.
     pub n: usize,
     /// How much the readings scatter beyond their uncertainty (Birge ratio, at least 1); it widens `u_fall`.
@@ -207,6 +209,7 @@ pub(super) fn judge(
         u_fall: None,
         steepest: None,
         direction_deg: None,
+        way_fall_median: None,
         n: evidence.levels.len() + evidence.gradients.len(),
         scatter: None,
         judgement: Judgement::not_shown("ratio", asked.rule, asked.source, ""),
