@@ -69,7 +69,7 @@ impl Asked {
             }
         };
         let work = grid.len() as u64 * u64::from(self.realisations);
-        let threads = fill::threads_worth(work as usize);
+        let threads = fill::threads_worth(usize::try_from(work).unwrap_or(usize::MAX));
         let shares: Vec<u64> = (0..threads as u64).collect();
         let counted = fill::for_each(threads, shares, |share| {
             let mut count = Count { wet: vec![0; grid.len()], any: 0 };
