@@ -305,3 +305,61 @@ fn a_lapsed_release_is_no_yes() {
     assert_eq!(later.exit_code, 3);
     assert!(later.answer.contains("the release lapsed"), "{}", later.answer);
 }
+
+/// A digital level and a rule in a puddle are evidence of falls, with or without spot levels.
+#[test]
+fn gradients_and_ponds_seen_are_evidence_of_falls() {
+    let room = SPARSE.replace(r#""x_mm": 450, "y_mm": 1150"#, r#""x_mm": 450, "y_mm": 1150, "radius_mm": 50"#);
+    let frame = r#"{"format":"undertile job 1","basis_date":"2024-02-12","building_class":"1","place":{"country":"AU","state":"VIC"}}"#;
+    let toward = [
+        (0, 150, 1150),
+        (0, 250, 1150),
+        (180, 650, 1150),
+        (180, 760, 1150),
+        (90, 450, 800),
+        (90, 450, 950),
+        (270, 450, 1400),
+        (270, 450, 1500),
+    ];
+    let readings = |percent: f64| {
+        let rows =
+            toward.iter().flat_map(|(deg, x, y)| (0..3).map(move |k| format!("p,{},{},{deg},{percent},600,0.05\n", x + 10 * k, y + 5 * k)));
+        format!("name,x_mm,y_mm,toward_deg,fall_percent,base_mm,u_percent\n{}", rows.collect::<String>())
+    };
+    let verdict = |texts: &[(&str, &str)]| {
+        let all = [&[("room.json", room.as_str()), ("job.json", frame)], texts].concat();
+        let assessed = assess(&files(&all), Some("tiling"));
+        let line = lines(&assessed).into_iter().find(|line| line.owed == "tiling-fall" && line.details[0].contains("shower")).cloned();
+        let line = line.expect("a rule on falls holds here");
+        (line.judgement.verdict, line.judgement.why)
+    };
+    let (right, flat) = (readings(1.6), readings(0.6));
+    assert_eq!(verdict(&[]).0, Verdict::NotShown);
+    let found = verdict(&[("gradients-tile.csv", &right)]);
+    assert_eq!(found.0, Verdict::Conforms, "{}", found.1);
+    let found = verdict(&[("gradients-tile.csv", &flat)]);
+    assert_eq!(found.0, Verdict::FallsShort, "{}", found.1);
+    let pond = r#"{"format":"undertile evidence 1","entries":[{"kind":"pond","layer":"tile","outline_mm":[[100,900],[300,900],[300,1000]],
+        "depth_mm":4,"minutes":20,"by":"x","at":"2024-02-20T10:00:00+11:00"}]}"#;
+    let found = verdict(&[("gradients-tile.csv", &right), ("evidence.json", pond)]);
+    assert_eq!(found.0, Verdict::FallsShort, "{}", found.1);
+    assert!(found.1.contains("4 mm deep"), "{}", found.1);
+}
+
+/// A level perimeter around one waste that cannot keep both limits is said before anything is built: 1800 x 900 mm with the
+/// waste in the middle (published consequence of 1:80 to 1:50, certifier's note, pcgroup.net.au).
+#[test]
+fn a_shower_that_cannot_keep_both_limits_is_named_beforehand() {
+    let room = |width: u32| {
+        format!(
+            r#"{{"format":"undertile room 1","outline_mm":[[0,0],[{width},0],[{width},900],[0,900]],
+            "zones":[{{"id":"shower","kind":"shower","polygon_mm":[[0,0],[{width},0],[{width},900],[0,900]]}}],
+            "outlets":[{{"id":"waste","kind":"point","x_mm":{},"y_mm":450,"radius_mm":50}}]}}"#,
+            width / 2
+        )
+    };
+    let frame = r#"{"format":"undertile job 1","basis_date":"2024-02-12","building_class":"1","place":{"country":"AU","state":"VIC"}}"#;
+    let notes = |width| assess(&files(&[("room.json", &room(width)), ("job.json", frame)]), None).assessment.notes.join("\n");
+    assert!(notes(1800).contains("HP 10.2.12"), "{}", notes(1800));
+    assert!(!notes(1440).contains("HP 10.2.12"), "ratio 1.6 can: {}", notes(1440));
+}

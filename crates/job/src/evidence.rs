@@ -47,6 +47,25 @@ pub enum Entry {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         note: Option<String>,
     },
+    /// Water seen standing on a layer after it stopped running.
+    Pond {
+        /// Layer it stood on.
+        layer: room::nouns::LayerKind,
+        /// Its edge on plan.
+        #[schemars(length(min = 3, max = 1000))]
+        outline_mm: Vec<measure::PointMm>,
+        /// Depth by rule at its deepest.
+        #[schemars(range(min = 0.0, max = 1000.0))]
+        depth_mm: f64,
+        /// Minutes since the water stopped.
+        #[schemars(range(min = 0.0))]
+        minutes: f64,
+        /// Who saw it.
+        by: String,
+        /// When.
+        #[schemars(extend("format" = "date-time"))]
+        at: String,
+    },
     /// A paper that exists: a data sheet, a licence, a test record.
     Paper {
         /// The plan's line it answers.

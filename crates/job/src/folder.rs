@@ -5,7 +5,7 @@ use crate::frame::Frame;
 use crate::levels::{self, Survey};
 use crate::pattern;
 use crate::plan::{Plan, PlanFile};
-use crate::readings::{self, ClimateReading, Reading};
+use crate::readings::{self, ClimateReading, GradientReading, Reading};
 use crate::weights::Weights;
 use measure::{Problem, Problems};
 use room::Room;
@@ -44,6 +44,8 @@ pub struct Job {
     pub weights: Weights,
     /// Levels by the layer they were taken on.
     pub surveys: Vec<LayerSurvey>,
+    /// Readings of a digital level, by the layer they were taken on.
+    pub gradients: Vec<LayerGradients>,
     /// Readings of quantities.
     pub readings: Vec<Reading>,
     /// Readings of the air.
@@ -61,6 +63,17 @@ pub struct LayerSurvey {
     pub file: String,
     /// Levels.
     pub survey: Survey,
+}
+
+/// Readings of a digital level on one layer.
+#[derive(Clone, Debug)]
+pub struct LayerGradients {
+    /// Layer.
+    pub layer: LayerKind,
+    /// File.
+    pub file: String,
+    /// Readings.
+    pub readings: Vec<GradientReading>,
 }
 
 /// `data-sheets.json`.
@@ -83,6 +96,8 @@ const EVIDENCE: &str = "evidence.json";
 const WEIGHTS: &str = "weights.json";
 const READINGS: &str = "readings.csv";
 const CLIMATE: &str = "climate.csv";
+/// A pond may be drawn so far beyond a wall: what a tape leaves open.
+const POND_OUTSIDE_MM: f64 = 20.0;
 const KNOWN: [&str; 9] = [ROOM, FRAME, SHEETS, PACK, PLAN, EVIDENCE, WEIGHTS, READINGS, CLIMATE];
 
 impl Job {
@@ -104,14 +119,19 @@ impl Job {
         let plan = keep(Plan::with_changes(&plan_file).map_err(|p| p.in_file(PLAN)), &mut problems);
         let room = drawn.map(|drawn| checked_room(&drawn, &sheets.sheets, &mut problems));
         let surveys = read_surveys(files, &frame, &mut problems);
+        let gradients = read_gradients(files, &mut problems);
         let readings = read_table(files, READINGS, readings::readings, &mut problems);
         let climate = read_table(files, CLIMATE, readings::climate, &mut problems);
         let (Some(Some(room)), Some(plan), Some(packs)) = (room, plan, packs) else {
             return problems.or(()).map(|()| unreachable!("a part that is missing left a problem"));
         };
         let register = register::derive(&room);
-        let unread =
-            files.keys().filter(|name| is_data(name) && !KNOWN.contains(&name.as_str()) && !surveys.iter().any(|s| s.file == **name));
+        let unread = files.keys().filter(|name| {
+            is_data(name)
+                && !KNOWN.contains(&name.as_str())
+                && !surveys.iter().any(|s| s.file == **name)
+                && !gradients.iter().any(|g| g.file == **name)
+        });
         let job = Self {
             agreed: plan_file.agreed,
             unread: unread.cloned().collect(),
@@ -124,6 +144,7 @@ impl Job {
             evidence,
             weights,
             surveys,
+            gradients,
             readings,
             climate,
         };
@@ -193,6 +214,16 @@ impl Job {
             Entry::Outcome { hold_point, at: time, .. } => {
                 self.check_hold_point(&format!("{at}.hold_point"), hold_point, problems);
                 check_time(&format!("{at}.at"), time, problems);
+            }
+            Entry::Pond { at: time, outline_mm, .. } => {
+                check_time(&format!("{at}.at"), time, problems);
+                let outside = outline_mm.iter().find(|corner| !room::geometry::contains(&self.room.outline_mm, **corner, POND_OUTSIDE_MM));
+                if let Some(corner) = outside {
+                    let right = "corners on the floor of room.json";
+                    problems.push(
+                        Problem::at(format!("{at}.outline_mm"), "the pond lies outside the room", right).value(format!("{corner:?}")),
+                    );
+                }
             }
             Entry::TradeEntered { at: time, .. } => check_time(&format!("{at}.at"), time, problems),
             Entry::Departure { details, at: time, rule, .. } => {
@@ -326,7 +357,7 @@ fn read_surveys(files: &Files, frame: &Frame, problems: &mut Problems) -> Vec<La
         if frame.surveys.iter().any(|listed| listed.file == *name) {
             continue;
         }
-        if let Some(layer) = layer_by_name(name) {
+        if let Some(layer) = layer_by_name(name, "levels-") {
             let read = keep(levels::read(name, bytes, &levels::Options { layer: Some(layer), expanded_mm: None }), problems);
             surveys.extend(read.map(|survey| LayerSurvey { layer, file: name.clone(), survey }));
         }
@@ -334,8 +365,19 @@ fn read_surveys(files: &Files, frame: &Frame, problems: &mut Problems) -> Vec<La
     surveys
 }
 
+/// Files of a digital level; the name says the layer.
+fn read_gradients(files: &Files, problems: &mut Problems) -> Vec<LayerGradients> {
+    let named = files.iter().filter_map(|(name, bytes)| Some((name, bytes, layer_by_name(name, "gradients-")?)));
+    named
+        .filter_map(|(name, bytes, layer)| {
+            let readings = keep(readings::gradients(name, bytes), problems)?;
+            Some(LayerGradients { layer, file: name.clone(), readings })
+        })
+        .collect()
+}
+
 /// `levels-tile.csv` was taken on the tile.
-fn layer_by_name(name: &str) -> Option<LayerKind> {
-    let layer = name.to_ascii_lowercase().strip_prefix("levels-")?.strip_suffix(".csv")?.to_owned();
+fn layer_by_name(name: &str, start: &str) -> Option<LayerKind> {
+    let layer = name.to_ascii_lowercase().strip_prefix(start)?.strip_suffix(".csv")?.to_owned();
     serde_json::from_value(serde_json::Value::String(layer)).ok()
 }

@@ -1,6 +1,7 @@
 //! Readings of heights, widths, depths and of the air, as CSV files beside the room.
 //!
 //! `readings.csv`: `hold_point, detail, quantity, value, unit, datum, u` (or `plus_minus`, expanded), `grade, by, at`; one row a reading.
+//! `gradients-tile.csv`: `name, x_mm, y_mm, toward_deg, fall_percent, base_mm`, and if wanted `u_percent, reversed_percent`.
 //! `climate.csv`: `hold_point, what, detail, air_c, rh, surface_c, at`. Columns in any order; those after the value may be left out.
 
 use intake::csv::{Limits, Row, Table, number};
@@ -57,6 +58,54 @@ pub struct ClimateReading {
     pub at: Option<String>,
     /// File and line, for the record.
     pub from: String,
+}
+
+/// One reading of a digital level laid on the floor.
+#[derive(Clone, Debug, PartialEq)]
+pub struct GradientReading {
+    /// Name of the place.
+    pub name: String,
+    /// Middle of the base on plan.
+    pub x_mm: f64,
+    /// Middle of the base on plan.
+    pub y_mm: f64,
+    /// The way it looks downhill: 0 along x, 90 along y.
+    pub toward_deg: f64,
+    /// Fall that way; negative where it rises.
+    pub fall_percent: f64,
+    /// Length of the base.
+    pub base_mm: f64,
+    /// Standard uncertainty, if it was given.
+    pub u_percent: Option<f64>,
+    /// The same place read with the level turned end for end.
+    pub reversed_percent: Option<f64>,
+}
+
+/// The rows of `gradients-tile.csv` and its like.
+pub fn gradients(file: &str, bytes: &[u8]) -> Result<Vec<GradientReading>, Problems> {
+    const ANGLE: Bounds = Bounds { min: -360.0, max: 360.0, unit: "degrees" };
+    const FALL: Bounds = Bounds { min: -50.0, max: 50.0, unit: "%" };
+    const BASE: Bounds = Bounds { min: 50.0, max: 5_000.0, unit: "mm" };
+    rows(file, bytes, &["x_mm", "y_mm", "toward_deg", "fall_percent", "base_mm"], |cells, problems| {
+        let x_mm = cells.number("x_mm", &bounds::PLAN_MM, problems);
+        let y_mm = cells.number("y_mm", &bounds::PLAN_MM, problems);
+        let toward_deg = cells.number("toward_deg", &ANGLE, problems);
+        let fall_percent = cells.number("fall_percent", &FALL, problems);
+        let base_mm = cells.number("base_mm", &BASE, problems);
+        let u_percent = cells.optional("u_percent", problems);
+        let turned = !cells.cell("reversed_percent").is_empty();
+        let reversed_percent = if turned { cells.number("reversed_percent", &FALL, problems) } else { None };
+        Some(GradientReading {
+            name: cells.optional_text("name").unwrap_or_else(|| format!("line {}", cells.row.line())),
+            x_mm: x_mm?,
+            y_mm: y_mm?,
+            toward_deg: toward_deg?,
+            fall_percent: fall_percent?,
+            base_mm: base_mm?,
+            u_percent,
+            reversed_percent,
+        })
+    })
 }
 
 /// The rows of `readings.csv`.
@@ -214,6 +263,14 @@ mod tests {
         let problems = readings("readings.csv", text.as_bytes()).unwrap_err().problems;
         let places: Vec<_> = problems.iter().map(|p| (p.line, p.field.as_str())).collect();
         assert_eq!(places, [(Some(2), "value"), (Some(3), "grade"), (Some(3), "at")]);
+    }
+
+    #[test]
+    fn a_digital_level_is_read_with_its_turned_round_check() {
+        let text = "name;x_mm;y_mm;toward_deg;fall_percent;base_mm;reversed_percent\nA;600;450;180;1,4;600;1,6\nB;200;450;0;-0,3;600;\n";
+        let read = gradients("gradients-tile.csv", text.as_bytes()).unwrap();
+        assert_eq!((read[0].fall_percent, read[0].reversed_percent), (1.4, Some(1.6)));
+        assert_eq!((read[1].fall_percent, read[1].reversed_percent), (-0.3, None));
     }
 
     #[test]

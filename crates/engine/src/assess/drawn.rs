@@ -59,7 +59,7 @@ fn drawn(context: &Context<'_>, floor: &Floor) -> DrawnFloor {
         if let Some(words) = asked.map(|asked| asked.words.clone()).filter(|words| !limits.contains(words)) {
             limits.push(words);
         }
-        let falls = falls::for_drawing(context.job, region, floor, field, asked.map(|asked| asked.limit), decision).ok();
+        let falls = falls::for_drawing(context, region, floor, field, asked.map(|asked| asked.limit), decision).ok();
         parts.extend(floor::zone_ring(context.job, field).map(|ring| part(floor, &ring, falls)));
     }
     let (level_mm, ponds, depth_ignored_mm) = ponds(context, floor).unwrap_or_default();
@@ -101,7 +101,7 @@ fn fall_rule<'a>(context: &'a Context<'_>, field: &Detail) -> Option<&'a Rule> {
 
 /// Levels, ponds, and the depth that is let pass.
 fn ponds(context: &Context<'_>, floor: &Floor) -> Option<(Vec<f64>, Vec<PondOut>, f64)> {
-    let ignored = context.applicable.of_quantity("pond_depth_mm").find_map(|rule| rule.asked.first()?.limit.max()).unwrap_or(0.0);
+    let ignored = context.pond_depth_ignored_mm();
     let outlets = floor::outlets(context.job);
     let cells: Vec<usize> = outlet_cells(&floor.with_stops, &outlets).ok()?.into_iter().flatten().collect();
     let level_mm = fill(&floor.with_stops, &cells).level_mm;

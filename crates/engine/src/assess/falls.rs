@@ -4,13 +4,14 @@ use super::floor::{self, Floor, Region};
 use super::lines::Settled;
 use super::{Context, facts};
 use job::Job;
+use job::evidence::Entry;
 use job::plan::Owed;
 use measure::{Decision, Grade, Judgement, Limit, Measured, PointMm, Verdict, math};
 use room::geometry;
 use room::nouns::{LayerKind, OutletKind};
 use room::register::{Detail, Place};
 use rules::{Facts, Fit, Rule};
-use water::falls::{FallIn, Input, Output, ZoneIn};
+use water::falls::{FallIn, GradientIn, Input, ObservedPondIn, Output, ZoneIn};
 use water::surface::SurfaceIn;
 
 /// A level this near a region's edge belongs to it.
@@ -24,7 +25,7 @@ pub fn judge(context: &Context<'_>, owed: &Owed, detail: &Detail, rule: &Rule, k
         Ok(ready) => ready,
         Err(settled) => return *settled,
     };
-    match output(context.job, region, floor, detail, rule, Some(limit), decision) {
+    match output(context, (region, floor, layer(owed)), detail, rule, Some(limit), decision) {
         Err(why) => Settled::unmeasured(rule, known, &why, "take levels again"),
         Ok(output) => {
             let settle = settle(&output);
@@ -40,7 +41,7 @@ pub fn judge_least(context: &Context<'_>, owed: &Owed, detail: &Detail, rule: &R
         Ok(ready) => ready,
         Err(settled) => return *settled,
     };
-    let output = match output(context.job, region, floor, detail, rule, None, decision) {
+    let output = match output(context, (region, floor, layer(owed)), detail, rule, None, decision) {
         Ok(output) => output,
         Err(why) => return Settled::unmeasured(rule, known, &why, "take levels again"),
     };
@@ -63,7 +64,8 @@ pub fn judge_least(context: &Context<'_>, owed: &Owed, detail: &Detail, rule: &R
     Settled { judgement: held(rule, judgement), settle: settle(&output) }
 }
 
-type Ready<'a> = (Limit, &'a Floor, &'a Region);
+/// The limit, the measured layer where levels make a surface, the region.
+type Ready<'a> = (Limit, Option<&'a Floor>, &'a Region);
 
 /// The limit, the measured layer and the region, or what keeps the fall from being judged.
 fn ready<'a>(context: &'a Context<'_>, owed: &Owed, detail: &Detail, rule: &Rule, known: &Facts) -> Result<Ready<'a>, Box<Settled>> {
@@ -73,13 +75,14 @@ fn ready<'a>(context: &'a Context<'_>, owed: &Owed, detail: &Detail, rule: &Rule
         Ok(None) => return Err(refuse("the rule has no number", "judge it by eye")),
         Err(why) => return Err(refuse(&why, "enter what is missing in the job folder")),
     };
-    let layer = owed.surface.unwrap_or(LayerKind::Tile);
-    let Some(floor) = context.floor(layer) else {
+    let layer = layer(owed);
+    let floor = context.floor(layer);
+    if floor.is_none() && gradients(context.job, layer).is_empty() {
         let least = rule.least_readings().max(A_PLANE);
         let settle =
             format!("take levels on the {}, at least {least} in every plane, corners and beside the outlet first", layer_words(layer));
         return Err(refuse(&format!("no levels on the {}", layer_words(layer)), &settle));
-    };
+    }
     let region = region_of(&context.regions, detail)
         .ok_or_else(|| refuse("the field lies in no part of the floor", "check the zones in room.json"))?;
     if region.outlets.is_empty() {
@@ -150,21 +153,20 @@ fn ring(detail: &Detail) -> Option<&[PointMm]> {
 
 /// Falls of a field with arrows, for drawing.
 pub fn for_drawing(
-    job: &Job,
+    context: &Context<'_>,
     region: &Region,
     floor: &Floor,
     detail: &Detail,
     limit: Option<Limit>,
     decision: Decision,
 ) -> Result<Output, String> {
-    water::falls::run(&Input { drawing: true, decision, ..input(job, region, floor, detail, limit)? })
+    water::falls::run(&Input { drawing: true, decision, ..input(context, (region, Some(floor), floor.layer), detail, limit)? })
         .map_err(|problems| problems.to_string())
 }
 
 fn output(
-    job: &Job,
-    region: &Region,
-    floor: &Floor,
+    context: &Context<'_>,
+    measured: OnLayer<'_>,
     detail: &Detail,
     rule: &Rule,
     limit: Option<Limit>,
@@ -175,14 +177,15 @@ fn output(
         least_readings: Some(rule.least_readings()),
         rule: Some(rule.id.clone()),
         source: Some(rule.source()),
-        ..input(job, region, floor, detail, limit)?
+        ..input(context, measured, detail, limit)?
     };
     water::falls::run(&input).map_err(|problems| problems.to_string())
 }
 
 /// The floor as input: a zone with the outlet in it stands by itself and is divided into its planes; a field elsewhere is one
 /// plane of its region.
-fn input(job: &Job, region: &Region, floor: &Floor, detail: &Detail, limit: Option<Limit>) -> Result<Input, String> {
+fn input(context: &Context<'_>, (region, floor, layer): OnLayer<'_>, detail: &Detail, limit: Option<Limit>) -> Result<Input, String> {
+    let job = context.job;
     let own = floor::with_outlet(job, detail);
     let zones = match &own {
         Some(_) => vec![],
@@ -193,19 +196,72 @@ fn input(job: &Job, region: &Region, floor: &Floor, detail: &Detail, limit: Opti
     };
     let region = own.as_ref().unwrap_or(region);
     Ok(Input {
-        surface: Some(SurfaceIn { outline_mm: region.outline_mm.clone(), readings: region.levels(&floor.levels), ..Default::default() }),
+        surface: Some(SurfaceIn {
+            outline_mm: region.outline_mm.clone(),
+            readings: floor.map_or(vec![], |floor| region.levels(&floor.levels)),
+            ..Default::default()
+        }),
         outlets: region.outlets.clone(),
         fall_min: limit.and_then(Limit::min).map(FallIn::Ratio),
         fall_max: limit.and_then(Limit::max).map(FallIn::Ratio),
+        gradients: gradients(job, layer)
+            .into_iter()
+            .filter(|g| geometry::contains(&region.outline_mm, [g.x_mm, g.y_mm], AT_EDGE_MM))
+            .collect(),
+        observed_ponds: observed_ponds(job, layer, &region.outline_mm),
+        depth_ignored_mm: context.pond_depth_ignored_mm(),
         zones,
         ..Default::default()
     })
 }
 
+/// Where a layer was measured: a part of the floor, its surface if levels make one, and which layer it is.
+type OnLayer<'a> = (&'a Region, Option<&'a Floor>, LayerKind);
+
+/// The layer whose levels a line of the plan asks for.
+fn layer(owed: &Owed) -> LayerKind {
+    owed.surface.unwrap_or(LayerKind::Tile)
+}
+
+/// Readings of a digital level on a layer.
+fn gradients(job: &Job, layer: LayerKind) -> Vec<GradientIn> {
+    let readings = job.gradients.iter().filter(|file| file.layer == layer).flat_map(|file| &file.readings);
+    readings
+        .map(|reading| GradientIn {
+            x_mm: reading.x_mm,
+            y_mm: reading.y_mm,
+            toward_deg: reading.toward_deg,
+            fall_percent: Some(reading.fall_percent),
+            fall_deg: None,
+            base_mm: reading.base_mm,
+            u_percent: reading.u_percent,
+            reversed_percent: reading.reversed_percent,
+            reversed_deg: None,
+            name: Some(reading.name.clone()),
+        })
+        .collect()
+}
+
+/// Ponds seen on a layer inside a part of the floor.
+fn observed_ponds(job: &Job, on: LayerKind, outline_mm: &[PointMm]) -> Vec<ObservedPondIn> {
+    let inside =
+        |ring: &[PointMm]| ring.iter().filter(|corner| geometry::contains(outline_mm, **corner, AT_EDGE_MM)).count() * 2 > ring.len();
+    let seen = job.evidence.entries.iter().filter_map(|entry| match entry {
+        Entry::Pond { layer, outline_mm, depth_mm, minutes, .. } if *layer == on && inside(outline_mm) => {
+            Some(ObservedPondIn { outline_mm: outline_mm.clone(), depth_mm: *depth_mm, minutes: *minutes })
+        }
+        _ => None,
+    });
+    seen.collect()
+}
+
 /// Judges the deepest pond of one floor field, with water stops standing on the floor.
 pub fn judge_ponds(context: &Context<'_>, owed: &Owed, detail: &Detail, rule: &Rule, known: &Facts, decision: Decision) -> Settled {
     let floor = match ready(context, owed, detail, rule, known) {
-        Ok((_, floor, _)) => floor,
+        Ok((_, Some(floor), _)) => floor,
+        Ok((_, None, _)) => {
+            return Settled::unmeasured(rule, known, "a digital level shows no hollows", "take levels, or run water and mark what stays");
+        }
         Err(settled) => return *settled,
     };
     let input =

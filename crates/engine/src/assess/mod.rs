@@ -70,6 +70,11 @@ impl Context<'_> {
     pub fn floor(&self, layer: LayerKind) -> Option<&Floor> {
         self.floors.iter().find(|floor| floor.layer == layer)
     }
+
+    /// Depth of water that the rules let pass as held by surface tension.
+    pub fn pond_depth_ignored_mm(&self) -> f64 {
+        self.applicable.of_quantity("pond_depth_mm").find_map(|rule| rule.asked.first()?.limit.max()).unwrap_or(0.0)
+    }
 }
 
 /// Cautions that always stand beside a result.

@@ -167,7 +167,7 @@ const SHOWERS: usize = 100;
 const SCREENS: usize = 100;
 const DETAILS: usize = 2_000;
 /// Cells times showers times details at most.
-const WORK: usize = 20_000_000_000;
+const WORK: u64 = 20_000_000_000;
 
 /// Routes all shower water of a day to the outlets and says what each detail sees of it.
 ///
@@ -198,7 +198,8 @@ pub fn run(input: &Input) -> Result<Output, Problems> {
             );
         }
     }
-    let work = surface.grid.len().saturating_mul(input.showers.len().max(1)).saturating_mul(input.details.len().max(1));
+    let count = |n: usize| n.max(1) as u64;
+    let work = count(surface.grid.len()).saturating_mul(count(input.showers.len())).saturating_mul(count(input.details.len()));
     if work > WORK {
         problems
             .push(Problem::at("surface.cell_mm", "so many cells, showers and details together take too long", "a larger cell").value(work));
