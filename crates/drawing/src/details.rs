@@ -1,6 +1,6 @@
 //! The unfolded room with every detail by its verdict.
 
-use crate::ink::{self, BLACK, FINE_MM, WHITE};
+use crate::ink::{self, FINE_MM, WHITE};
 use crate::net::{self, OnPage, on_page};
 use crate::page::Rect;
 use crate::sheet::{self, Block, Head, Sheet, TEXT_MM};
@@ -30,6 +30,8 @@ const NO_ROOM: [[f64; 2]; 2] = [[0.0; 2], [1000.0; 2]];
 pub const ROUND_MM: f64 = 8.0;
 /// A second number of the same entry within this distance says nothing new.
 const SAME_NUMBER_MM: f64 = 20.0;
+/// A number this near to its place needs no tie.
+const TIE_MM: f64 = 1.6;
 /// More numbers at one place than these are cut short.
 const NUMBERS: usize = 5;
 
@@ -210,7 +212,7 @@ fn numbers(sheet: &mut Sheet, drawn: &[Drawn]) {
     }
     // Ties first, so that none crosses a number.
     for (numbered, _, rect) in &pills {
-        tie(sheet, numbered.at, rect);
+        sheet.tie(numbered.at, rect, TIE_MM);
     }
     for (numbered, words, rect) in &pills {
         signs::pill(&mut sheet.svg, numbered.mark, words, *rect, TEXT_MM);
@@ -257,15 +259,5 @@ impl Numbered {
             words.push("\u{2026}".into());
         }
         words.join(" ")
-    }
-}
-
-/// A fine line from a place to its number.
-fn tie(sheet: &mut Sheet, at: At, rect: &Rect) {
-    let foot = rect.nearest(at);
-    if contour::distance(foot, at, at) > 1.6 {
-        sheet.svg.line(at, foot, Paint::line(WHITE, 0.8));
-        sheet.svg.line(at, foot, Paint::line(BLACK, FINE_MM));
-        sheet.svg.circle(at, 0.45, Paint::line(WHITE, FINE_MM).filled(BLACK));
     }
 }

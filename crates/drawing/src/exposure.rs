@@ -52,6 +52,8 @@ pub fn water(scene: &Scene) -> String {
     sheet.finish()
 }
 
+/// Less than this is written as none.
+const LEAST_LITRES: f64 = 0.01;
 /// More litres a day than any fixture gives are a slip.
 const MOST_LITRES: f64 = 1e7;
 
@@ -130,7 +132,7 @@ fn blocks(scene: &Scene, scale: &Scale) -> Vec<Block> {
         });
         blocks.push(Block::Key { sample, width_mm: 22.0, number: None, words: format!("not computed: {unknown}") });
     }
-    let mut wettest: Vec<&MarkedDetail> = scene.details.iter().filter(|d| litres(d).is_some_and(|l| l > 0.0)).collect();
+    let mut wettest: Vec<&MarkedDetail> = scene.details.iter().filter(|d| litres(d).is_some_and(|l| l >= LEAST_LITRES)).collect();
     wettest.sort_by(|a, b| litres(b).unwrap_or(0.0).total_cmp(&litres(a).unwrap_or(0.0)));
     if !wettest.is_empty() {
         blocks.push(Block::Heading("Wettest, litres a day".into()));
@@ -194,12 +196,12 @@ fn numbers(sheet: &mut Sheet, drawn: &[(&MarkedDetail, OnPage)]) {
     let mut said: Vec<At> = Vec::new();
     let most = drawn.last().and_then(|(marked, _)| litres(marked)).unwrap_or(0.0);
     for (marked, place) in drawn.iter().rev() {
-        let Some(litres) = litres(marked).filter(|l| *l >= SHARE * most && *l >= 0.01) else { continue };
+        let Some(litres) = litres(marked).filter(|l| *l >= SHARE * most && *l >= LEAST_LITRES) else { continue };
         let Some((at, clear)) = details::anchor(place) else { continue };
         if said.len() >= NUMBERED || said.iter().any(|other| contour::distance(*other, at, at) < 6.0) {
             continue;
         }
-        if sheet.label_in(&text::figures(litres), at, clear, 12.0, crate::ink::BLACK, true) {
+        if sheet.label_in(&text::figures(litres), at, clear, 12.0, crate::ink::BLACK, true).is_some() {
             said.push(at);
         }
     }

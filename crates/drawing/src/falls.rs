@@ -12,6 +12,7 @@ use crate::{FloorPart, Mark, Reading, Scene, SurfaceOnFloor, plan, text};
 use measure::{PointMm, Verdict, math};
 use room::Room;
 use room::geometry;
+use room::register::{Face, Place};
 use water::falls::{BackFall, Output, PlaneOut};
 use water::grid::Grid;
 
@@ -54,7 +55,7 @@ pub fn falls(scene: &Scene) -> String {
         plan::dimensions(sheet, room);
         back_falls(sheet, surface);
         dots(sheet, surface.readings);
-        planes(sheet, room, surface);
+        planes(sheet, scene, surface);
         readings(sheet, room, surface.readings);
         back_fall_names(sheet, surface);
         faults(sheet, surface);
@@ -99,7 +100,7 @@ fn blocks(scene: &Scene, surface: &SurfaceOnFloor, scale: &ArrowScale) -> Vec<Bl
     if !surface.fall_limits.is_empty() {
         blocks.push(Block::Text(format!("Asked: {}", surface.fall_limits)));
     }
-    let planes = all_planes(scene.room, surface);
+    let planes = all_planes(scene, surface);
     if !planes.is_empty() {
         blocks.push(Block::Heading("Planes (\u{b1} is 95 %)".into()));
     }
@@ -148,6 +149,11 @@ fn legend(surface: &SurfaceOnFloor, scale: &ArrowScale) -> Vec<Block> {
     if all_falls(surface).any(|f| !f.backfalls.is_empty()) {
         blocks.push(key(hatched("back", VERMILION), "rises towards the outlet"));
     }
+    let away = |f: &Output| f.drawing.as_ref().is_some_and(|d| d.fall.iter().flatten().any(|fall| *fall < 0.0));
+    if all_falls(surface).any(away) {
+        let sample = Box::new(|svg: &mut Svg, rect: Rect| arrow(svg, [rect.lo[0] + 1.0, rect.middle()[1]], [1.0, 0.0], 6.0, true));
+        blocks.push(key(sample, "downhill, but away from the outlet"));
+    }
     if surface.parts.iter().any(|part| part.extrapolated.contains(&true)) {
         blocks.push(key(hatched("beyond", GREY), "beyond the levels: carried on, not measured"));
     }
@@ -182,10 +188,10 @@ impl Plane<'_> {
     }
 }
 
-fn all_planes<'a>(room: &Room, surface: &SurfaceOnFloor<'a>) -> Vec<Plane<'a>> {
+fn all_planes<'a>(scene: &Scene, surface: &SurfaceOnFloor<'a>) -> Vec<Plane<'a>> {
     let mut placed = 0;
     let planes = all_falls(surface).flat_map(|f| &f.planes).map(|found| {
-        let at = place_of(room, found);
+        let at = place_of(scene, found);
         let letter = at.map(|_| {
             placed += 1;
             letter(placed - 1)
@@ -244,7 +250,8 @@ fn ground(sheet: &mut Sheet, room: &Room, surface: &SurfaceOnFloor) {
         .filter(|part| part.extrapolated.len() == part.grid.len())
         .flat_map(|part| floor::cells(sheet, part.grid, |cell| part.extrapolated[cell] && part.grid.is_floor(cell)))
         .collect();
-    let back: Vec<Vec<At>> = all_falls(surface).flat_map(|f| back_area(sheet, f)).collect();
+    let least = all_back_falls(surface).get(BACK_FALLS).map_or(0.0, |b| b.rise_mm);
+    let back: Vec<Vec<At>> = all_falls(surface).flat_map(|f| back_area(sheet, f, least)).collect();
     sheet.svg.clipped("floor", &[outline], |svg| {
         let (light, heavy) = (svg.pattern_fill("beyond"), svg.pattern_fill("back"));
         svg.rings(&beyond, Paint::line(GREY, FINE_MM).dashed("0.8 0.8").filled(&light));
@@ -252,8 +259,9 @@ fn ground(sheet: &mut Sheet, room: &Room, surface: &SurfaceOnFloor) {
     });
 }
 
-/// Cells that rise towards the outlet and hang together with a back-fall that is shown; between two levels alone a band.
-fn back_area(sheet: &Sheet, found: &Output) -> Vec<Vec<At>> {
+/// Cells that rise towards the outlet and hang together with a back-fall that is shown; between two levels alone a
+/// band, for those that rise more than `least_mm`.
+fn back_area(sheet: &Sheet, found: &Output, least_mm: f64) -> Vec<Vec<At>> {
     if found.backfalls.is_empty() {
         return Vec::new();
     }
@@ -275,7 +283,7 @@ fn back_area(sheet: &Sheet, found: &Output) -> Vec<Vec<At>> {
                 grid.cell_at(at).filter(|c| grid.z_mm[*c] < 0.0)
             })
             .collect();
-        if open.is_empty() {
+        if open.is_empty() && back.rise_mm > least_mm {
             bands.push(sheet.view.line(&geometry::band(&[back.at_mm, back.to_mm], BAND_MM)));
         }
         while let Some(cell) = open.pop() {
@@ -322,8 +330,8 @@ fn back_fall_names(sheet: &mut Sheet, surface: &SurfaceOnFloor) {
 }
 
 /// A letter and the fall of each plane, in its middle.
-fn planes(sheet: &mut Sheet, room: &Room, surface: &SurfaceOnFloor) {
-    for plane in all_planes(room, surface) {
+fn planes(sheet: &mut Sheet, scene: &Scene, surface: &SurfaceOnFloor) {
+    for plane in all_planes(scene, surface) {
         let (Some(at), Some(letter)) = (plane.at, &plane.letter) else { continue };
         let words = match plane.found.fall {
             Some(fall) => format!("{letter} {}", text::one_to(fall)),
@@ -339,10 +347,20 @@ fn planes(sheet: &mut Sheet, room: &Room, surface: &SurfaceOnFloor) {
 
 const PLANE_MM: f64 = 3.6;
 
-/// A place in the middle of a plane: its zone's, or between its wall and its outlet.
-fn place_of(room: &Room, plane: &PlaneOut) -> Option<PointMm> {
+/// A place in the middle of a plane: of the zone or the detail it is named after, or between its wall and its outlet.
+fn place_of(scene: &Scene, plane: &PlaneOut) -> Option<PointMm> {
+    let room = scene.room;
     if let Some(zone) = room.zone(&plane.id) {
         return plan::middle_of(&zone.polygon_mm);
+    }
+    let named = scene.details.iter().map(|d| d.detail).find(|d| d.face == Face::Floor && (d.id == plane.id || d.name == plane.id));
+    if let Some(Place::Patch(patch)) = named.map(|d| &d.place) {
+        let area = |ring: &&Vec<PointMm>| geometry::signed_area_mm2(ring).abs();
+        return patch
+            .iter()
+            .filter_map(|polygon| polygon.first())
+            .max_by(|a, b| area(a).total_cmp(&area(b)))
+            .and_then(|r| plan::middle_of(r));
     }
     let [a, b] = plane.wall_mm?;
     let middle = [(a[0] + b[0]) / 2.0, (a[1] + b[1]) / 2.0];

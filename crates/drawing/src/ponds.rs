@@ -106,7 +106,7 @@ fn depths(surface: &PondsOnFloor, ponds: &[PondOut]) -> Vec<f64> {
 fn blocks(scene: &Scene, words: &str, surface: &PondsOnFloor, shown: &Shown) -> Vec<Block> {
     let mut blocks = vec![Block::Text(words.into())];
     let ignored = surface.depth_ignored_mm;
-    let more = if ignored > 0.0 { format!(" deeper than {} mm", text::figures(ignored)) } else { String::new() };
+    let more = if ignored > 0.0 { format!(" deeper than {} mm", text::figures(ignored).trim_end_matches(".0")) } else { String::new() };
     if surface.ponds.is_empty() {
         blocks.push(Block::Text(format!("No water{more} stays on this surface as it was measured.")));
     } else {
@@ -262,8 +262,9 @@ fn marks(sheet: &mut Sheet, shown: &Shown) {
         let at = sheet.view.page(pond.deepest_mm);
         let words = format!("{}: {} mm, {}", i + 1, text::figures(pond.depth_max_mm), litres(pond.volume_l));
         let named = sheet.label_in(&words, at, 2.0, 24.0, BLACK, true);
-        if !named {
-            sheet.label_in(&(i + 1).to_string(), at, 1.5, 24.0, GREY, true);
+        if let Some(rect) = named.or_else(|| sheet.label_in(&(i + 1).to_string(), at, 1.5, 24.0, GREY, true)) {
+            sheet.tie(at, &rect, 2.5);
+            deepest_sign(&mut sheet.svg, at);
         }
     }
 }

@@ -214,20 +214,30 @@ impl Sheet {
         self.main
     }
 
-    /// A name near a place, on a white ground, where there is room for it.
-    pub fn label(&mut self, words: &str, at: At, clear: f64, reach: f64) -> bool {
+    /// A name near a place, on a white ground, where there is room for it; gives where it stands.
+    pub fn label(&mut self, words: &str, at: At, clear: f64, reach: f64) -> Option<Rect> {
         self.label_in(words, at, clear, reach, BLACK, false)
     }
 
     /// The same in another ink or in bold.
-    pub fn label_in(&mut self, words: &str, at: At, clear: f64, reach: f64, ink: &str, bold: bool) -> bool {
+    pub fn label_in(&mut self, words: &str, at: At, clear: f64, reach: f64, ink: &str, bold: bool) -> Option<Rect> {
         let words = text::shortened(words, TEXT_MM, bold, LONGEST_LABEL_MM);
         let size = [text::width_mm(&words, TEXT_MM, bold) + 1.0, TEXT_MM + 0.8];
-        let Some(rect) = self.places.near(at, size, clear, reach) else { return false };
+        let rect = self.places.near(at, size, clear, reach)?;
         self.svg.rect(rect, 0.4, Paint::fill(WHITE));
         let line = Text::new(&words, rect.middle(), TEXT_MM).anchor(Anchor::Middle).ink(ink);
         self.svg.text(if bold { line.bold() } else { line });
-        true
+        Some(rect)
+    }
+
+    /// A fine line from a place to what is written of it, where the two are apart.
+    pub fn tie(&mut self, at: At, rect: &Rect, apart_mm: f64) {
+        let foot = rect.nearest(at);
+        if crate::contour::distance(foot, at, at) > apart_mm {
+            self.svg.line(at, foot, Paint::line(WHITE, 0.8));
+            self.svg.line(at, foot, Paint::line(BLACK, FINE_MM));
+            self.svg.circle(at, 0.45, Paint::line(WHITE, FINE_MM).filled(BLACK));
+        }
     }
 
     /// The finished document.

@@ -28,14 +28,14 @@ fn conforms(svg: &mut Svg, [x, y]: At, size: f64) {
 /// A drop cut open at its base.
 fn falls_short(svg: &mut Svg, [x, y]: At, size: f64) {
     let n = |dx: f64, dy: f64| format!("{} {}", number(x + dx * size), number(y + dy * size));
-    let (body, bite) = (number(0.4 * size), number(0.21 * size));
+    let (body, bite) = (number(0.4 * size), number(0.17 * size));
     // Straight flanks from the tip to a round body, out of whose base a round piece is cut.
     let d = format!(
         "M{}L{}A{body} {body} 0 0 0 {}A{bite} {bite} 0 1 1 {}A{body} {body} 0 0 0 {}Z",
         n(0.0, -0.6),
         n(-0.34, -0.07),
-        n(-0.21, 0.48),
-        n(0.21, 0.48),
+        n(-0.17, 0.5),
+        n(0.17, 0.5),
         n(0.34, -0.07)
     );
     svg.path(&d, Paint::line(WHITE, 0.7).filled(WHITE));
