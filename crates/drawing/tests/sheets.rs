@@ -182,7 +182,7 @@ fn each_verdict_is_drawn_in_its_own_way() {
                 let svg = drawing::details(&Scene { details: &details, list: &[], ..*scene });
                 check(mark.words(), &svg);
                 let document = Document::parse(&svg).unwrap();
-                let runs =
+                let mut runs =
                     document.descendants().filter(|n| n.has_tag_name("g") && n.descendants().any(|c| c.text() == Some(&title(mark))));
                 let group = runs.next_back().expect("a run is drawn");
                 group
