@@ -8,9 +8,11 @@
 //! * [`outlier`]: the one reading that fits least well with the others.
 //! * [`tolerance`]: one-sided tolerance limits of normal readings.
 //! * [`censored`]: readings known only as brackets.
+//! * [`kriging`]: values between readings with their variance, variograms.
 //! * [`proportion`]: shares seen in samples, and how many looks find a miss.
 
 pub mod censored;
+pub mod kriging;
 pub mod least_squares;
 pub mod outlier;
 pub mod plane;
