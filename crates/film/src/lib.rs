@@ -3,6 +3,7 @@
 //! * [`thickness`]: each stratum's mean and lower percentile from a few readings, against what was asked.
 //! * [`coverage`]: litres used against area coated.
 //! * [`sampling`]: how many readings and where, and what they cannot find.
+//! * [`map`]: where it is thin, from many readings; over the corners of a room by [`surface`].
 //!
 //! No limit stands here: they come in with the input, from a data sheet or a pack. Every `u` is a standard uncertainty
 //! (k = 1).
@@ -12,9 +13,11 @@ mod coats;
 pub mod coverage;
 mod geometry;
 mod likelihood;
+pub mod map;
 mod pooling;
 pub mod posterior;
 pub mod sampling;
+pub mod surface;
 pub mod thickness;
 mod words;
 
