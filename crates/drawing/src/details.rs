@@ -121,7 +121,7 @@ fn blocks(scene: &Scene, laid_flat: &Unfolded) -> Vec<Block> {
     }));
     let open = scene.details.iter().any(|d| matches!(d.mark, Mark::FallsShort | Mark::NotShown | Mark::Departure));
     if scene.list.is_empty() && !open && !scene.details.is_empty() {
-        blocks.push(Block::Text("Nothing is open at this hold point.".into()));
+        blocks.push(Block::Text("No detail is open at this hold point.".into()));
     }
     blocks.extend(scene.notes.iter().map(|note| Block::Text(note.clone())));
     blocks

@@ -88,7 +88,7 @@ impl ArrowScale {
     }
 
     fn length_mm(&self, fall: f64) -> f64 {
-        (fall / self.full).min(1.15) * LONGEST_MM
+        (fall / self.full).min(1.0) * LONGEST_MM
     }
 }
 

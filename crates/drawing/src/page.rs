@@ -156,6 +156,12 @@ impl Places {
     pub fn near(&mut self, at: At, size: [f64; 2], clear: f64, reach: f64) -> Option<Rect> {
         self.best(around(at, size, clear, reach))
     }
+
+    /// The same, but wholly inside a ring.
+    pub fn inside(&mut self, ring: &[At], at: At, size: [f64; 2], reach: f64) -> Option<Rect> {
+        let holds = |rect: &Rect| rect.corners().iter().all(|c| room::geometry::contains(ring, *c, 0.0));
+        self.best(around(at, size, -size[1] / 2.0, reach).filter(|(rect, _)| holds(rect)))
+    }
 }
 
 /// Directions about a place: right, up-right, up ... in the order a reader expects a label.

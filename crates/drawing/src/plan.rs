@@ -151,9 +151,9 @@ pub fn zone_names(sheet: &mut Sheet, room: &Room, reach_mm: f64) {
         }
         let Some(middle) = middle_of(&zone.polygon_mm) else { continue };
         let at = sheet.view.page(middle);
+        let ring = sheet.view.line(&zone.polygon_mm);
         // A name outside its zone would name something else.
-        let reach = geometry::distance_to_ring_mm(&zone.polygon_mm, middle) * sheet.view.k;
-        sheet.label_in(&zone.id, at, -1.5, reach.min(24.0), GREY, false);
+        sheet.label_inside(&zone.id, &ring, at, GREY);
     }
 }
 

@@ -2,7 +2,7 @@
 
 use crate::contour::{self, Field};
 use crate::floor::{self, define_hatching, label_line};
-use crate::ink::{BLACK, DEPTH, FINE_MM, GREY, LINE_MM, WHITE};
+use crate::ink::{BLACK, DEPTH, FINE_MM, LINE_MM, WHITE};
 use crate::page::Rect;
 use crate::sheet::{Block, Head, Sheet, TEXT_MM};
 use crate::svg::{Anchor, At, Paint, Svg, Text};
@@ -19,7 +19,7 @@ const HEAD: Head = Head {
     rest: "see the assessment",
 };
 /// Ponds drawn and listed, at most: the deepest.
-const PONDS: usize = 40;
+const PONDS: usize = 20;
 
 /// The floor with its ponds: lines of equal depth, deepest places, volumes, where each runs over.
 pub fn ponds(scene: &Scene) -> String {
@@ -155,6 +155,7 @@ fn blocks(scene: &Scene, words: &str, surface: &PondsOnFloor, shown: &Shown) -> 
 /// A volume in litres, small ones in millilitres.
 fn litres(volume_l: f64) -> String {
     match volume_l {
+        v if v < 0.0005 => "under 1 mL".into(),
         v if v < 0.0995 => format!("{} mL", text::decimal(v * 1000.0, 0)),
         v if v < 0.995 => format!("{} L", text::decimal(v, 2)),
         v => format!("{} L", text::figures(v)),
@@ -167,19 +168,19 @@ fn undrained<'a>(surface: &PondsOnFloor<'a>) -> impl Iterator<Item = usize> + us
 }
 
 fn pond_words(pond: &PondOut) -> String {
-    format!(
-        "{} mm deep, {} on {} m\u{b2}; runs over at {} mm",
-        text::figures(pond.depth_max_mm),
-        litres(pond.volume_l),
-        text::decimal(pond.area_m2, if pond.area_m2 < 0.1 { 3 } else { 2 }),
-        text::decimal(pond.spill_mm[2], 1)
-    )
+    let area = if pond.area_m2 < 0.01 {
+        format!("{} cm\u{b2}", text::figures(pond.area_m2 * 1e4))
+    } else {
+        format!("{} m\u{b2}", text::decimal(pond.area_m2, if pond.area_m2 < 0.1 { 3 } else { 2 }))
+    };
+    let (depth, volume, over) = (text::figures(pond.depth_max_mm), litres(pond.volume_l), text::decimal(pond.spill_mm[2], 1));
+    format!("{depth} mm deep, {volume} on {area}; runs over at {over} mm")
 }
 
 fn number_sample(number: usize) -> crate::sheet::Sample {
     let words = number.to_string();
     Box::new(move |svg, rect| {
-        svg.circle(rect.middle(), 2.3, Paint::line(BLACK, LINE_MM).filled(WHITE));
+        svg.rect(Rect::about(rect.middle(), [6.0, 4.2]), 2.1, Paint::line(BLACK, LINE_MM).filled(WHITE));
         svg.text(Text::new(&words, rect.middle(), TEXT_MM).bold().anchor(Anchor::Middle));
     })
 }
@@ -258,13 +259,22 @@ fn marks(sheet: &mut Sheet, shown: &Shown) {
         sheet.places.take(Rect::about(deepest, [2.6, 2.6]));
         sheet.places.take(Rect::about(spill, [3.8, 3.8]));
     }
+    let mut placed = Vec::new();
     for (i, pond) in shown.ponds.iter().enumerate() {
         let at = sheet.view.page(pond.deepest_mm);
-        let words = format!("{}: {} mm, {}", i + 1, text::figures(pond.depth_max_mm), litres(pond.volume_l));
-        let named = sheet.label_in(&words, at, 2.0, 24.0, BLACK, true);
-        if let Some(rect) = named.or_else(|| sheet.label_in(&(i + 1).to_string(), at, 1.5, 24.0, GREY, true)) {
-            sheet.tie(at, &rect, 2.5);
-            deepest_sign(&mut sheet.svg, at);
+        let whole = format!("{}: {} mm, {}", i + 1, text::figures(pond.depth_max_mm), litres(pond.volume_l));
+        let short = (i + 1).to_string();
+        let found = sheet.place(&whole, at, 2.0, 24.0).map(|rect| (whole, rect));
+        if let Some((words, rect)) = found.or_else(|| sheet.place(&short, at, 1.5, 24.0).map(|rect| (short, rect))) {
+            placed.push((at, words, rect));
         }
+    }
+    // Ties first, so that none crosses a name.
+    for (at, _, rect) in &placed {
+        sheet.tie(*at, rect, 2.5);
+        deepest_sign(&mut sheet.svg, *at);
+    }
+    for (_, words, rect) in &placed {
+        sheet.write(words, *rect, BLACK, true);
     }
 }

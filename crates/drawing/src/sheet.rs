@@ -222,12 +222,29 @@ impl Sheet {
     /// The same in another ink or in bold.
     pub fn label_in(&mut self, words: &str, at: At, clear: f64, reach: f64, ink: &str, bold: bool) -> Option<Rect> {
         let words = text::shortened(words, TEXT_MM, bold, LONGEST_LABEL_MM);
-        let size = [text::width_mm(&words, TEXT_MM, bold) + 1.0, TEXT_MM + 0.8];
-        let rect = self.places.near(at, size, clear, reach)?;
-        self.svg.rect(rect, 0.4, Paint::fill(WHITE));
-        let line = Text::new(&words, rect.middle(), TEXT_MM).anchor(Anchor::Middle).ink(ink);
-        self.svg.text(if bold { line.bold() } else { line });
+        let rect = self.places.near(at, label_size(&words, bold), clear, reach)?;
+        self.write(&words, rect, ink, bold);
         Some(rect)
+    }
+
+    /// A name of an area, only where there is room inside it.
+    pub fn label_inside(&mut self, words: &str, ring: &[At], at: At, ink: &str) -> Option<Rect> {
+        let words = text::shortened(words, TEXT_MM, false, LONGEST_LABEL_MM);
+        let rect = self.places.inside(ring, at, label_size(&words, false), REACH_INSIDE_MM)?;
+        self.write(&words, rect, ink, false);
+        Some(rect)
+    }
+
+    /// A place for a name in bold, to be written later.
+    pub fn place(&mut self, words: &str, at: At, clear: f64, reach: f64) -> Option<Rect> {
+        self.places.near(at, label_size(words, true), clear, reach)
+    }
+
+    /// Writes a name into its place.
+    pub fn write(&mut self, words: &str, rect: Rect, ink: &str, bold: bool) {
+        self.svg.rect(rect, 0.4, Paint::fill(WHITE));
+        let line = Text::new(words, rect.middle(), TEXT_MM).anchor(Anchor::Middle).ink(ink);
+        self.svg.text(if bold { line.bold() } else { line });
     }
 
     /// A fine line from a place to what is written of it, where the two are apart.
@@ -246,6 +263,12 @@ impl Sheet {
     }
 }
 
+fn label_size(words: &str, bold: bool) -> [f64; 2] {
+    [text::width_mm(words, TEXT_MM, bold) + 1.0, TEXT_MM + 0.8]
+}
+
+/// A name of an area is no further from its middle.
+const REACH_INSIDE_MM: f64 = 60.0;
 /// A name in the drawing is not longer.
 const LONGEST_LABEL_MM: f64 = 34.0;
 
