@@ -97,6 +97,40 @@ pub const ALL: &[Computation] = &[
         room::build_up::run
     ),
     computation!(
+        "film",
+        "is each stratum thick enough, how sure, and is a coat missing",
+        [
+            "interval-censored lognormal film, strata pooled, by quadrature; checked against SciPy, lifelines and simulation",
+            "spots and shares as in SSPC-PA 2 and ISO 19840, their figures given with the input"
+        ],
+        film::thickness::Input => film::thickness::Output,
+        film::thickness::run
+    ),
+    computation!(
+        "film-map",
+        "where it is thin, from many readings",
+        ["ordinary kriging with variance (Cressie 1993, 3.2), checked against PyKrige; Matheron's variogram, checked against scikit-gstat"],
+        film::map::Input => film::map::Output,
+        film::map::run
+    ),
+    computation!(
+        "coverage",
+        "does what was used agree with what was coated",
+        ["film is litres over area, dry film that times solids by volume; uncertainty after JCGM 100:2008 (GUM)"],
+        film::coverage::Input => film::coverage::Output,
+        film::coverage::run
+    ),
+    computation!(
+        "sampling",
+        "how many readings, where, and what they cannot find",
+        [
+            "binomial and hypergeometric detection, checked against SciPy",
+            "hot spots on a grid (Singer and Wickman 1969; Gilbert 1987, ch. 10)"
+        ],
+        film::sampling::Input => film::sampling::Output,
+        film::sampling::run
+    ),
+    computation!(
         "climate",
         "may a coat go on now: dew point and margin",
         ["saturation pressure after Hyland and Wexler, ASHRAE Handbook Fundamentals 2017, ch. 1, eq. 5 and 6"],

@@ -268,6 +268,26 @@ fn everything_wrong_in_every_file_is_said_at_once() {
     }
 }
 
+/// A slip of form (an unknown word, a field in metres) does not hide what the rest of the room gets wrong.
+#[test]
+fn slips_of_form_and_of_sense_are_said_together() {
+    let mut files = demo();
+    let room = String::from_utf8(files["room.json"].clone())
+        .unwrap()
+        .replace(r#""kind": "shower", "polygon"#, r#""kind": "showr", "polygon"#)
+        .replace(r#""height_mm": 2400,"#, r#""height_mm": 2400, "height_m": 2.4,"#)
+        .replace("[2350, 1700], [0, 1700]]", "[0, 1700], [2350, 1700]]")
+        .replace("\"depth_mm\": 90", "\"depth_mm\": -90")
+        .replace("\"x_mm\": 520", "\"x_mm\": 9000");
+    files.insert("room.json".into(), room.into_bytes());
+    let problems = Job::read(&files).unwrap_err();
+    let fields: Vec<&str> = problems.problems.iter().map(|problem| problem.field.as_str()).collect();
+    for field in ["zones[0].kind", "height_m", "outline_mm", "recesses[0].depth_mm", "outlets[0]"] {
+        assert!(fields.contains(&field), "{field} in {problems}");
+    }
+    assert!(problems.problems.iter().all(|problem| !problem.right.is_empty()), "{problems}");
+}
+
 /// Every quantity the packs put a limit to is asked by the bathroom plan for every kind of detail the rule speaks of, so that
 /// no rule is forgotten.
 #[test]

@@ -107,7 +107,6 @@ impl Job {
         if !files.contains_key(ROOM) {
             problems.push(Problem::at("", "the job folder has no room", "a file room.json (undertile schema room)").file(ROOM));
         }
-        let drawn: Option<Room> = read_json(files, ROOM, &mut problems);
         let frame: Option<Frame> = read_json(files, FRAME, &mut problems);
         let sheets: DataSheets = read_json(files, SHEETS, &mut problems).unwrap_or_default();
         let plan_file: PlanFile = read_json(files, PLAN, &mut problems).unwrap_or_default();
@@ -117,12 +116,12 @@ impl Job {
         check_formats(&frame, &sheets, &plan_file, &evidence, files, &mut problems);
         let packs = read_packs(files, &mut problems);
         let plan = keep(Plan::with_changes(&plan_file).map_err(|p| p.in_file(PLAN)), &mut problems);
-        let room = drawn.map(|drawn| checked_room(&drawn, &sheets.sheets, &mut problems));
+        let room = read_room(files, &sheets.sheets, &mut problems);
         let surveys = read_surveys(files, &frame, &mut problems);
         let gradients = read_gradients(files, &mut problems);
         let readings = read_table(files, READINGS, readings::readings, &mut problems);
         let climate = read_table(files, CLIMATE, readings::climate, &mut problems);
-        let (Some(Some(room)), Some(plan), Some(packs)) = (room, plan, packs) else {
+        let (Some(room), Some(plan), Some(packs)) = (room, plan, packs) else {
             return problems.or(()).map(|()| unreachable!("a part that is missing left a problem"));
         };
         let register = register::derive(&room);
@@ -327,13 +326,32 @@ fn read_packs(files: &Files, problems: &mut Problems) -> Option<Packs> {
     }
 }
 
-/// The room in the form everything works on, or nothing when it is not sound.
-fn checked_room(drawn: &Room, sheets: &[DataSheet], problems: &mut Problems) -> Option<Room> {
+/// The room in the form everything works on, or nothing when it is not sound: then what is wrong with its form and what is
+/// wrong with what it says, both at once.
+fn read_room(files: &Files, sheets: &[DataSheet], problems: &mut Problems) -> Option<Room> {
+    let bytes = files.get(ROOM)?;
+    match intake::json::read::<Room>(ROOM, bytes) {
+        Ok(drawn) => {
+            let found = check_room(&drawn, sheets);
+            let sound = found.is_empty();
+            problems.extend(found.in_file(ROOM));
+            sound.then(|| room::validate::normalised(&drawn))
+        }
+        Err(slips) => {
+            problems.extend(slips);
+            if let Some(mended) = intake::json::mended::<Room>(bytes) {
+                let found = check_room(&mended.value, sheets).problems.into_iter().filter(|problem| !mended.is_aside(&problem.field));
+                problems.extend(Problems { problems: found.collect() }.in_file(ROOM));
+            }
+            None
+        }
+    }
+}
+
+fn check_room(drawn: &Room, sheets: &[DataSheet]) -> Problems {
     let mut found = room::validate::check(drawn);
     found.extend(room::validate::check_sheets(drawn, sheets));
-    let sound = found.is_empty();
-    problems.extend(found.in_file(ROOM));
-    sound.then(|| room::validate::normalised(drawn))
+    found
 }
 
 /// Level files: those the frame lists, and those whose name says the layer.

@@ -9,7 +9,7 @@ use std::process::ExitCode;
 
 static DEMO: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/../../demo/heron-row-12");
 
-/// Writes the demo job into a folder that is new, empty, or an earlier demo.
+/// Writes the demo job into a folder that is new, empty, or holds the demo as it is: nothing of the user's is written over.
 pub fn run(folder: &Path) -> ExitCode {
     match write(folder) {
         Err(problems) => compute::refuse(&problems),
@@ -23,13 +23,21 @@ fn write(folder: &Path) -> Result<(), Problems> {
         Problem::at("", format!("the demo cannot be written: {error}"), "a folder that can be written").file(&shown)
     };
     fs::create_dir_all(folder).map_err(refuse)?;
-    let others: Vec<String> = fs::read_dir(folder)
-        .map_err(refuse)?
-        .filter_map(|entry| entry.ok()?.file_name().into_string().ok())
-        .filter(|name| name.ends_with(".json") && DEMO.get_file(name).is_none())
-        .collect();
+    let mut others = Vec::new();
+    for entry in fs::read_dir(folder).map_err(refuse)? {
+        let entry = entry.map_err(refuse)?;
+        let name = entry.file_name().to_string_lossy().into_owned();
+        let known = DEMO.get_file(&name).map(include_dir::File::contents);
+        let is_file = entry.file_type().map_err(refuse)?.is_file();
+        let same = is_file && known.is_some_and(|demo| fs::read(entry.path()).is_ok_and(|bytes| bytes == demo));
+        if is_file && !same {
+            others.push(name);
+        }
+    }
     if !others.is_empty() {
-        return Err(Problem::at("", "the folder holds another job", "a new or empty folder").value(others.join(", ")).file(&shown).into());
+        others.sort();
+        let what = "the folder holds files of a job, or of a demo that was changed; nothing was written";
+        return Err(Problem::at("", what, "a new or empty folder: --dir").value(others.join(", ")).file(&shown).into());
     }
     for file in DEMO.files() {
         files::write(&folder.join(file.path()), file.contents()).map_err(refuse)?;

@@ -1,8 +1,11 @@
 //! A JSON document to a checked value.
 
 mod check;
+mod mend;
 mod parse;
 mod shape;
+
+pub use mend::{Mended, mended};
 
 use measure::{Problem, Problems};
 use schemars::JsonSchema;

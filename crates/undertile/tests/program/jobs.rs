@@ -53,6 +53,10 @@ fn the_demo_may_be_written_twice_but_not_over_another_job() {
     fs::write(folder.join("somebody-elses.json"), "{}").unwrap();
     problems(&undertile(&["demo", "--dir", folder.to_str().unwrap()], b""));
     assert_eq!(fs::read_to_string(folder.join("somebody-elses.json")).unwrap(), "{}");
+    fs::remove_file(folder.join("somebody-elses.json")).unwrap();
+    fs::write(folder.join("room.json"), "my own room").unwrap();
+    problems(&undertile(&["demo", "--dir", folder.to_str().unwrap()], b""));
+    assert_eq!(fs::read_to_string(folder.join("room.json")).unwrap(), "my own room", "nothing of the user's is written over");
 }
 
 /// The order of the exit codes: falls short, not shown, open departures, conforms.
