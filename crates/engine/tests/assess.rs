@@ -383,3 +383,21 @@ fn a_shower_that_cannot_keep_both_limits_is_named_beforehand() {
     assert!(notes(1800).contains("HP 10.2.12"), "{}", notes(1800));
     assert!(!notes(1440).contains("HP 10.2.12"), "ratio 1.6 can: {}", notes(1440));
 }
+
+/// Heights over a finished floor that is only foreseen say where it will land; they are no evidence of what was tiled.
+#[test]
+fn a_foreseen_floor_shows_nothing_about_the_tiled_one() {
+    let mut files = demo();
+    let verdicts = |files: &Files| {
+        let assessed = assess(files, Some("tiling"));
+        let of = |line: &&Line| ["tiling-upturns", "tiling-water-stop", "tiling-grate"].contains(&line.owed.as_str());
+        lines(&assessed).into_iter().filter(of).map(|line| line.judgement.verdict).collect::<Vec<_>>()
+    };
+    let foreseen = verdicts(&files);
+    assert!(!foreseen.is_empty() && foreseen.iter().all(|verdict| *verdict == Verdict::NotShown), "{foreseen:?}");
+    // The same levels, taken on the tile: the tile lies where the screed lay, and everything can be measured from it.
+    let levels = files["levels-screed.csv"].clone();
+    files.insert("levels-tile.csv".into(), String::from_utf8(levels).unwrap().replace("# layer: screed", "# layer: tile").into_bytes());
+    let measured = verdicts(&files);
+    assert!(measured.contains(&Verdict::Conforms), "{measured:?}");
+}

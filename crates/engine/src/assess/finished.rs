@@ -50,14 +50,36 @@ impl<'a> Finished<'a> {
         Measured::new(value, math::hypot(u_mm[cell], over.u())).ok()
     }
 
+    /// Whether it was not measured on the tile.
+    pub fn is_foreseen(&self) -> bool {
+        self.floor.layer != LayerKind::Tile
+    }
+
     /// Height of a detail's stated level over the finished floor, at the place where it is least.
-    pub fn height_over(&self, job: &Job, detail: &Detail) -> Option<Vec<(&'static str, HeightOver)>> {
+    pub fn height_over(&self, job: &Job, detail: &Detail) -> Option<HeightOver> {
         let level = detail.level_mm?;
-        let floor_points = beside(job, detail);
-        let levels: Vec<Measured> = floor_points.iter().filter_map(|at| self.level(job, *at)).collect();
+        let levels = self.levels(job, &beside(job, detail));
         let highest = levels.iter().max_by(|a, b| a.value().total_cmp(&b.value()))?;
-        let measured = Measured::new(level.value() - highest.value(), math::hypot(level.u(), highest.u())).ok()?;
-        Some(vec![("finished-floor", HeightOver { measured, n: levels.len(), from: self.words() })])
+        self.difference(level, *highest, levels.len())
+    }
+
+    /// Height of the finished floor over a grate, at the place round it where it is least.
+    pub fn over_grate(&self, job: &Job, detail: &Detail) -> Option<HeightOver> {
+        let grate = detail.level_mm?;
+        let outlet = job.room.outlets.iter().find(|outlet| outlet.id == detail.of)?;
+        let (at, radius) = ([outlet.x_mm?, outlet.y_mm?], outlet.radius_mm?);
+        let levels = self.levels(job, &geometry::circle(at, radius + BESIDE_MM));
+        let lowest = levels.iter().min_by(|a, b| a.value().total_cmp(&b.value()))?;
+        self.difference(*lowest, grate, levels.len())
+    }
+
+    fn levels(&self, job: &Job, places: &[PointMm]) -> Vec<Measured> {
+        places.iter().filter_map(|at| self.level(job, *at)).collect()
+    }
+
+    fn difference(&self, upper: Measured, lower: Measured, n: usize) -> Option<HeightOver> {
+        let measured = Measured::new(upper.value() - lower.value(), math::hypot(upper.u(), lower.u())).ok()?;
+        Some(HeightOver { measured, n, from: self.words() })
     }
 }
 

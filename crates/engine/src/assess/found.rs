@@ -8,6 +8,10 @@ use room::nouns::{FixtureKind, ZoneKind};
 use room::register::{Detail, DetailKind, Face, Place};
 use rules::Reading;
 
+/// A distance on plan, which no layer changes.
+const FROM_ROSE: &str = "water_stop_from_rose_mm";
+/// What a set-down counts from.
+const OUTSIDE: &str = "finished-floor-outside";
 /// Expanded uncertainty of a distance taped on plan: common practice, no source.
 const ON_PLAN_MM: f64 = 5.0;
 
@@ -24,6 +28,8 @@ pub struct Found {
     pub reading: Reading,
     /// Whether an uncertainty was given.
     pub has_u: bool,
+    /// Whether the finished floor it counts from is only foreseen: no evidence of what lies there once it is tiled.
+    pub foreseen: bool,
     /// Where it comes from: file and line, or how it follows.
     pub from: String,
 }
@@ -54,6 +60,7 @@ fn taken(job: &Job) -> Vec<Found> {
             hold_point: Some(reading.hold_point.clone()),
             reading: Reading { measured, n, grade: reading.grade, datum },
             has_u: reading.u.is_some(),
+            foreseen: false,
             from: reading.from.clone(),
         });
     }
@@ -64,6 +71,7 @@ fn taken(job: &Job) -> Vec<Found> {
 /// drawing is what was built before the tile: it is no evidence of the tiled sill.
 fn drawn(job: &Job, detail: &Detail, finished: Option<&Finished>) -> Vec<Found> {
     let mut found = Vec::new();
+    let foreseen = finished.is_some_and(Finished::is_foreseen);
     let mut add = |quantity: &str, measured: Measured, n: usize, datum: Option<&str>, from: String| {
         found.push(Found {
             quantity: quantity.into(),
@@ -71,23 +79,27 @@ fn drawn(job: &Job, detail: &Detail, finished: Option<&Finished>) -> Vec<Found> 
             hold_point: None,
             reading: Reading { measured, n, grade: Grade::Measured, datum: datum.map(Into::into) },
             has_u: true,
+            foreseen: foreseen && datum != Some(OUTSIDE) && quantity != FROM_ROSE,
             from,
         });
     };
     let zone = detail.zone_id.as_ref().and_then(|id| job.room.zones.iter().find(|zone| zone.id == *id));
     if let (DetailKind::FloorField, Some(set_down)) = (detail.kind, zone.and_then(|zone| zone.set_down_mm)) {
-        add("set_down_mm", set_down, 1, Some("finished-floor-outside"), "room.json, zones".into());
+        add("set_down_mm", set_down, 1, Some(OUTSIDE), "room.json, zones".into());
     }
-    if let (Some(over), Some(quantity)) = (finished.and_then(|f| f.height_over(job, detail)), height_quantity(detail.kind)) {
-        for (datum, height) in over {
-            add(quantity, height.measured, height.n, Some(datum), height.from);
+    if let Some(finished) = finished {
+        if let (Some(over), Some(quantity)) = (finished.height_over(job, detail), height_quantity(detail.kind)) {
+            add(quantity, over.measured, over.n, Some("finished-floor"), over.from);
+        }
+        if let (DetailKind::GrateToTile, Some(over)) = (detail.kind, finished.over_grate(job, detail)) {
+            add("tile_over_grate_mm", over.measured, over.n, None, over.from);
         }
     }
     if let (DetailKind::WaterStop, Place::Run(line), Face::Floor) = (detail.kind, &detail.place, &detail.face)
         && let Some(distance) = nearest_rose_mm(job, line)
         && let Ok(measured) = Measured::from_expanded(distance, ON_PLAN_MM)
     {
-        add("water_stop_from_rose_mm", measured, 1, None, "room.json, distance on plan".into());
+        add(FROM_ROSE, measured, 1, None, "room.json, distance on plan".into());
     }
     found
 }

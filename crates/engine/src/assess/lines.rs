@@ -10,6 +10,7 @@ use super::result::{DepartureStanding, Line};
 use super::{Context, departures};
 use job::plan::{EvidenceOwed, HoldPoint, Owed};
 use measure::{Decision, Grade, Judgement, Verdict};
+use room::nouns::LayerKind;
 use room::register::{Detail, Face};
 use rules::{Facts, Fit, Rule};
 
@@ -180,7 +181,12 @@ impl<'a> Asks<'a, '_> {
                 && found.detail == self.detail.id
                 && found.hold_point.as_ref().is_none_or(|at| *at == self.hold.id)
         });
-        let worst = here.map(|found| (with_u(found, judge(found)), &found.from)).max_by_key(|(judgement, _)| judgement.verdict);
+        // What is asked on the tile is not answered by where the tile is expected to lie.
+        let on_tile = self.owed.surface == Some(LayerKind::Tile);
+        let worst = here
+            .filter(|found| !(on_tile && found.foreseen))
+            .map(|found| (with_u(found, judge(found)), &found.from))
+            .max_by_key(|(judgement, _)| judgement.verdict);
         match worst {
             Some((judgement, from)) => Judged { from: Some(from.clone()), ..self.judged(judgement, None) },
             None => self.judged(none(), None),
