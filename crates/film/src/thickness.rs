@@ -147,6 +147,9 @@ pub struct Reading {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(range(min = 0.0, max = 5000.0))]
     pub u_um: Option<f64>,
+    /// `dry` for a cut-out or gauge reading among wet ones; needs `solids_by_volume`, whose doubt it then shares.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub kind: Option<Kind>,
     /// What it was read with; a bracket in a wet film is taken as a comb's.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub tool: Option<Tool>,
@@ -395,7 +398,7 @@ impl<'a> Job<'a> {
             check.wrong("least_readings", "out of bounds", "between 1 and 1000");
         }
         let (film, factor) = factor(&mut check, input);
-        let (names, readings) = readings(&mut check, input, matches!(acceptance, Acceptance::SpotOfThree { .. }));
+        let (names, readings) = readings(&mut check, input, factor, matches!(acceptance, Acceptance::SpotOfThree { .. }));
         let prior = prior(&mut check, input.prior.unwrap_or_default());
         let coats = input.coats.as_ref().map(|coats| coats_due(&mut check, coats));
         let assumed = std::mem::take(&mut check.assumed);
@@ -723,7 +726,7 @@ fn coats_due(check: &mut Check, coats: &CoatsDue) -> Coats {
 }
 
 /// The strata in the order first named, and every sound reading.
-fn readings(check: &mut Check, input: &Input, spots: bool) -> (Vec<String>, Vec<Checked>) {
+fn readings(check: &mut Check, input: &Input, factor: Factor, spots: bool) -> (Vec<String>, Vec<Checked>) {
     let mut names: Vec<String> = Vec::new();
     let mut places: BTreeMap<String, usize> = BTreeMap::new();
     let mut place = |name: &str| {
@@ -745,10 +748,18 @@ fn readings(check: &mut Check, input: &Input, spots: bool) -> (Vec<String>, Vec<
         if spots && reading.spot.is_none() {
             check.wrong(format!("readings[{i}].spot"), "missing", "which spot the reading belongs to; three readings a spot");
         }
+        let kind = reading.kind.unwrap_or(input.kind);
+        if kind != input.kind && !(input.kind == Kind::Wet && input.solids_by_volume.is_some()) {
+            let right = "dry readings among wet ones with solids_by_volume given, or inputs of one kind";
+            check.wrong(format!("readings[{i}].kind"), "cannot be turned into the other film", right);
+        }
         let stratum = place(reading.stratum.trim());
         if let Some([lo, hi, u]) = read(check, i, reading) {
-            let comb = reading.tool.map_or(reading.value_um.is_none() && input.kind == Kind::Wet, |tool| tool == Tool::Comb);
+            let comb = reading.tool.map_or(reading.value_um.is_none() && kind == Kind::Wet, |tool| tool == Tool::Comb);
             let counts = !(comb && no_comb(&reading.stratum));
+            // On the scale of the wet film it would have come from; the results turn it back.
+            let wet = if kind == input.kind { 1.0 } else { math::exp(-factor.ln) };
+            let [lo, hi, u] = [lo, hi, u].map(|x| x * wet);
             checked.push(Checked { stratum, index: i, lo, hi, u, spot: reading.spot.clone(), counts, stands_out: false });
         }
     }

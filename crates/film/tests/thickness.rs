@@ -216,6 +216,12 @@ fn wet_readings_become_dry_film() {
     near(thinned.strata[0].mean_um.unwrap().value, 523.81, 1.5, "thinned");
     let doubtful = judged(&Input { u_solids_by_volume: Some(0.1), ..wet.clone() });
     assert!(doubtful.strata[0].u_mean_um.unwrap() > 95.0 && out.strata[0].u_mean_um.unwrap() < 30.0);
+    // A cut-out of the dry film among them stands where it was read.
+    let mut mixed = wet.clone();
+    mixed.readings.push(Reading { kind: Some(Kind::Dry), tool: Some(Tool::CutOut), ..values("field", 15.0, &[540.0]).remove(0) });
+    let dots = judged(&mixed).strata.remove(0).readings;
+    near(dots[6].value_um.unwrap(), 540.0, 1e-9, "dry among wet");
+    assert!(run(&Input { solids_by_volume: None, ..mixed }).unwrap_err().to_string().starts_with("readings[6].kind"));
     assert_eq!(judged(&Input { solids_by_volume: None, ..wet }).film, Kind::Wet);
 }
 
