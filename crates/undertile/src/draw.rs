@@ -40,6 +40,9 @@ fn drawings(job: &Job, assessed: &Assessed) -> Vec<(String, String)> {
         notes: &[],
     };
     let mut all = vec![(format!("details-{}.svg", assessment.hold_point), drawing::details(&scene))];
+    for (i, sheet) in drawing::details_list(&scene).into_iter().enumerate() {
+        all.push((format!("details-{}-{}.svg", assessment.hold_point, i + 2), sheet));
+    }
     for (floor, drawn) in assessed.floors.iter().zip(&assessed.drawn) {
         let readings: Vec<Reading<'_>> = floor
             .levels
