@@ -66,7 +66,7 @@ fn thirty_readings_agree_with_student() {
 }
 
 /// Over rooms drawn from the prior, 95 % intervals hold the truth 95 % of the time; here a sample, all of it in
-/// `examples/coverage.rs`. With 300 rooms a share strays by 0.013 (one standard deviation).
+/// `examples/calibration.rs`. With 300 rooms a share strays by 0.013 (one standard deviation).
 #[test]
 fn intervals_hold_the_truth_as_often_as_they_say() {
     for with in [With::Gauge, With::Comb] {
@@ -79,7 +79,7 @@ fn intervals_hold_the_truth_as_often_as_they_say() {
     }
 }
 
-/// What is said of a missing coat against how often one was missing, in bins; all of it in `examples/coverage.rs`.
+/// What is said of a missing coat against how often one was missing, in bins; all of it in `examples/calibration.rs`.
 #[test]
 fn a_missing_coat_is_said_as_often_as_it_is_so() {
     println!("{:>10} {:>9} {:>8} {:>7}", "said", "mean said", "was so", "strata");

@@ -1,6 +1,6 @@
 //! How often the 95 % intervals of `film` hold the truth, and how well `prob_one_coat_short` is calibrated.
 //!
-//! `cargo run --release -p film --example coverage [ROOMS]` (2,000 rooms a line unless given; some minutes).
+//! `cargo run --release -p film --example calibration [ROOMS]` (2,000 rooms a line unless given; some minutes).
 
 #[path = "../tests/common/mod.rs"]
 mod common;
