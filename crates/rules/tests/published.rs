@@ -291,7 +291,7 @@ fn the_line_says_value_uncertainty_limit_rule_edition_source() {
         judgement.source,
         "NCC 2022, HP 10.2.12; normative; read in a secondary source: certifier's note on NCC 2022 shower floors, pcgroup.net.au; public research note for NCC 2025"
     );
-    assert_eq!(simple, Decision::Simple { u_max: 0.002 });
-    let rough = fall.judge(Measured::new(1.0 / 66.0, 0.0021).unwrap(), 12, Grade::Measured, simple);
+    assert_eq!(simple, Decision::Simple { u_max: 0.0025 });
+    let rough = fall.judge(Measured::new(1.0 / 66.0, 0.0026).unwrap(), 12, Grade::Measured, simple);
     assert_eq!(rough.verdict, NotShown);
 }
