@@ -67,8 +67,12 @@ pub(super) fn overall(
         why,
     };
     if let Some(worst) = back.first() {
-        let more = if back.len() > 1 { format!("; {} more places fall back", back.len() - 1) } else { String::new() };
-        return shown(worst.fall, limit, format!("{}{more}", back_words(worst)));
+        let others = if back.len() > 1 {
+            format!("; {}", more(back.len() - 1, "more place falls back", "more places fall back"))
+        } else {
+            String::new()
+        };
+        return shown(worst.fall, limit, format!("{}{others}", back_words(worst)));
     }
     if let Some(pond) = pond {
         return pond;
@@ -96,11 +100,11 @@ pub(super) fn overall(
     if let Some(open) = planes.iter().find(|p| p.judgement.verdict == Verdict::NotShown) {
         let others = planes.iter().filter(|p| p.judgement.verdict == Verdict::NotShown).count() - 1;
         let mut judgement = open.judgement.clone();
-        let cause = floor.levels.as_ref().and_then(|l| l.too_few()).filter(|_| open.n < 3 || open.fall.is_none());
+        let cause = floor.levels.as_ref().and_then(|l| l.too_few()).filter(|_| planes.iter().all(|p| p.fall.is_none()));
         if let Some(cause) = cause {
             judgement.why = format!("{cause}; three or more that do not stand on one line make a plane");
         } else if others > 0 {
-            judgement.why = format!("{}; {others} more planes are not shown", judgement.why);
+            judgement.why = format!("{}; {}", judgement.why, more(others, "more plane is not shown", "more planes are not shown"));
         }
         return judgement;
     }
@@ -117,6 +121,11 @@ pub(super) fn overall(
         Some(plane) => plane.judgement.clone(),
         None => Judgement::not_shown("ratio", asked.rule, asked.source, "no part of the floor was read"),
     }
+}
+
+/// "1 more place falls back", "2 more places fall back".
+fn more(n: usize, one: &str, many: &str) -> String {
+    format!("{n} {}", if n == 1 { one } else { many })
 }
 
 fn back_words(b: &BackFall) -> String {
