@@ -131,6 +131,23 @@ pub const ALL: &[Computation] = &[
         film::sampling::run
     ),
     computation!(
+        "quantities",
+        "what to order, and whether what came and went agrees with it",
+        ["area over spread rate, or film over solids by volume (definitions); uncertainty after JCGM 100:2008 (GUM)"],
+        room::quantities::Input => room::quantities::Output,
+        room::quantities::run
+    ),
+    computation!(
+        "movement",
+        "is the bond breaker wide enough, and the sealant joint",
+        [
+            "free movement by temperature, moisture and shrinkage; drying shrinkage after EN 1992-1-1:2004, 3.1.4 and annex B.2",
+            "film strain is movement over unbonded width; sealant width after a public course note (Cornell, ARCH 262)"
+        ],
+        fixing::movement::Input => fixing::movement::Output,
+        fixing::movement::run
+    ),
+    computation!(
         "climate",
         "may a coat go on now: dew point and margin",
         ["saturation pressure after Hyland and Wexler, ASHRAE Handbook Fundamentals 2017, ch. 1, eq. 5 and 6"],

@@ -1,6 +1,6 @@
 //! Readings of the air judged at the hold point they were taken for.
 
-use super::lines::Settled;
+use super::settled::Settled;
 use super::{Context, facts, limits};
 use air::climate::{Input, MarginRule, run};
 use job::pattern;

@@ -52,7 +52,7 @@ fn drawn(context: &Context<'_>, floor: &Floor) -> DrawnFloor {
     let mut parts = Vec::new();
     let decision = lines::decision(context, "fall");
     for field in fields {
-        let Some(region) = falls::region_of(&context.regions, field) else { continue };
+        let Some(region) = floor::region_of(&context.regions, field) else { continue };
         let rule = fall_rule(context, field);
         let known = context.applicable.complete(&facts::of(context, field));
         let asked = rule.and_then(|rule| rule.asked_for(&known).ok().flatten());

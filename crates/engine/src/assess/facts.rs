@@ -1,6 +1,6 @@
 //! What is known of a detail, in the names rules use.
 
-use super::{Context, falls};
+use super::{Context, floor};
 use job::Job;
 use room::nouns::{Construction, Membrane, MembraneForm, PenetrationKind, WaterStopAt, ZoneKind};
 use room::register::{Detail, DetailKind, Face};
@@ -84,7 +84,7 @@ fn shower_facts(context: &Context<'_>, detail: &Detail, facts: Facts) -> Facts {
         }
     });
     // A room without any outlet drawn may only be unfinished; with one, each part of the floor drains to it or does not.
-    let region = falls::region_of(&context.regions, detail).filter(|_| !job.room.outlets.is_empty());
+    let region = floor::region_of(&context.regions, detail).filter(|_| !job.room.outlets.is_empty());
     let outlets_drain_the_floor = region.map(|region| !region.outlets.is_empty());
     facts
         .is(fact::ENCLOSED, shower.and_then(|shower| shower.enclosed))

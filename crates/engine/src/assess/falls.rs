@@ -1,7 +1,7 @@
 //! Falls and ponds of the measured floor, judged at one floor field.
 
 use super::floor::{self, Floor, Region};
-use super::lines::Settled;
+use super::settled::Settled;
 use super::{Context, facts};
 use job::Job;
 use job::evidence::Entry;
@@ -9,7 +9,7 @@ use job::plan::Owed;
 use measure::{Decision, Grade, Judgement, Limit, Measured, PointMm, Verdict, math};
 use room::geometry;
 use room::nouns::{LayerKind, OutletKind};
-use room::register::{Detail, Place};
+use room::register::Detail;
 use rules::{Facts, Fit, Rule};
 use water::falls::{FallIn, GradientIn, Input, ObservedPondIn, Output, ZoneIn};
 use water::surface::SurfaceIn;
@@ -83,7 +83,7 @@ fn ready<'a>(context: &'a Context<'_>, owed: &Owed, detail: &Detail, rule: &Rule
             format!("take levels on the {}, at least {least} in every plane, corners and beside the outlet first", layer_words(layer));
         return Err(refuse(&format!("no levels on the {}", layer_words(layer)), &settle));
     }
-    let region = region_of(&context.regions, detail)
+    let region = floor::region_of(&context.regions, detail)
         .ok_or_else(|| refuse("the field lies in no part of the floor", "check the zones in room.json"))?;
     if region.outlets.is_empty() {
         return Err(refuse("no outlet is drawn to which this floor could fall", "draw the outlet in room.json"));
@@ -138,19 +138,6 @@ fn settle(output: &Output) -> Option<String> {
     (!all.is_empty()).then(|| all.join("; "))
 }
 
-/// The region a floor field lies in.
-pub fn region_of<'a>(regions: &'a [Region], detail: &Detail) -> Option<&'a Region> {
-    let ring = ring(detail)?;
-    regions.iter().find(|region| ring.iter().all(|corner| geometry::contains(&region.outline_mm, *corner, AT_EDGE_MM)))
-}
-
-fn ring(detail: &Detail) -> Option<&[PointMm]> {
-    match &detail.place {
-        Place::Patch(patch) => patch.first()?.first().map(Vec::as_slice),
-        Place::Run(_) | Place::Point(_) => None,
-    }
-}
-
 /// Falls of a field with arrows, for drawing.
 pub fn for_drawing(
     context: &Context<'_>,
@@ -190,7 +177,7 @@ fn input(context: &Context<'_>, (region, floor, layer): OnLayer<'_>, detail: &De
     let zones = match &own {
         Some(_) => vec![],
         None => {
-            let ring = ring(detail).ok_or("the field has no area")?;
+            let ring = floor::ring(detail).ok_or("the field has no area")?;
             vec![ZoneIn { id: detail.name.clone(), polygon_mm: ring.to_vec(), toward: None }]
         }
     };
@@ -270,7 +257,7 @@ pub fn judge_ponds(context: &Context<'_>, owed: &Owed, detail: &Detail, rule: &R
         Ok(output) => output,
         Err(problems) => return Settled::unmeasured(rule, known, &problems.to_string(), "draw the outlet in room.json"),
     };
-    let ring = ring(detail).unwrap_or(&[]);
+    let ring = floor::ring(detail).unwrap_or(&[]);
     let deepest = output.ponds.iter().find(|pond| geometry::contains(ring, pond.deepest_mm, AT_EDGE_MM));
     // A depth is the difference of two levels.
     let u = deepest.map_or(0.0, |pond| std::f64::consts::SQRT_2 * u_at(floor, pond.deepest_mm));
@@ -302,14 +289,14 @@ fn u_at(floor: &Floor, at: PointMm) -> f64 {
 pub fn feasibility(context: &Context<'_>) -> Vec<String> {
     let mut notes = Vec::new();
     for detail in context.job.register.iter().filter(|detail| detail.kind == room::register::DetailKind::FloorField) {
-        let Some(region) = region_of(&context.regions, detail) else { continue };
+        let Some(region) = floor::region_of(&context.regions, detail) else { continue };
         let wastes: Vec<_> = context.job.room.outlets.iter().filter(|outlet| outlet.kind == OutletKind::Point).collect();
         let [waste] = wastes[..] else { continue };
         let Some(at) = waste
             .x_mm
             .zip(waste.y_mm)
             .map(|(x, y)| [x, y])
-            .filter(|at| ring(detail).is_some_and(|ring| geometry::contains(ring, *at, 0.0)))
+            .filter(|at| floor::ring(detail).is_some_and(|ring| geometry::contains(ring, *at, 0.0)))
         else {
             continue;
         };

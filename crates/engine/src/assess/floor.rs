@@ -12,6 +12,8 @@ use water::tin::{self, Surface};
 
 /// A reading this near an edge of a set-down may stand on either side of it.
 const EDGE_MM: f64 = 1.0;
+/// A corner of a field this near a region's edge belongs to it.
+const FIELD_EDGE_MM: f64 = 2.0;
 /// How the open edges of a set-down are named among the outlets.
 const EDGE: &str = "edge ";
 /// A channel that stands in for the open edge of a set-down lies this far inside.
@@ -168,6 +170,20 @@ pub fn zone_ring(job: &Job, detail: &Detail) -> Option<Vec<PointMm>> {
     let corner = *patch.first()?.first()?.first()?;
     let zones: Vec<&[PointMm]> = job.room.zones.iter().map(|zone| zone.polygon_mm.as_slice()).collect();
     geometry::without(&job.room.outline_mm, &zones).into_iter().find(|ring| geometry::distance_to_ring_mm(ring, corner) <= EDGE_MM)
+}
+
+/// The region a floor field lies in.
+pub fn region_of<'a>(regions: &'a [Region], detail: &Detail) -> Option<&'a Region> {
+    let ring = ring(detail)?;
+    regions.iter().find(|region| ring.iter().all(|corner| geometry::contains(&region.outline_mm, *corner, FIELD_EDGE_MM)))
+}
+
+/// Outer corners of a floor field.
+pub fn ring(detail: &Detail) -> Option<&[PointMm]> {
+    match &detail.place {
+        Place::Patch(patch) => patch.first()?.first().map(Vec::as_slice),
+        Place::Run(_) | Place::Point(_) => None,
+    }
 }
 
 /// The floor cut at the edges of set-down zones.

@@ -9,7 +9,7 @@ use super::limits::{self, Sourced};
 use super::result::{DepartureStanding, Line};
 use super::{Context, departures};
 use job::plan::{EvidenceOwed, HoldPoint, Owed};
-use measure::{Decision, Grade, Judgement, Verdict};
+use measure::{Decision, Judgement, Verdict};
 use room::nouns::LayerKind;
 use room::register::{Detail, Face};
 use rules::{Facts, Fit, Rule};
@@ -140,25 +140,19 @@ impl<'a> Asks<'a, '_> {
             let settle = format!("enter {} in the job folder", unknown.join(", ").replace('_', " "));
             return self.judged(rule.unmeasured(self.known, &why), Some(settle));
         }
-        match self.quantity {
-            "fall" => {
-                falls::judge(self.context, self.owed, self.detail, rule, self.known, self.decision()).into_judged(self.owed, self.detail)
+        let (context, owed, hold, detail, known, decision) = (self.context, self.owed, self.hold, self.detail, self.known, self.decision());
+        let settled = match self.quantity {
+            "fall" => falls::judge(context, owed, detail, rule, known, decision),
+            "fall_least" if owed.surface.is_some() => falls::judge_least(context, owed, detail, rule, known, decision),
+            "pond_depth_mm" => falls::judge_ponds(context, owed, detail, rule, known, decision),
+            "air_rh" => climate::judge_rh(context, hold, detail, rule, decision),
+            "dew_margin_k" => climate::judge(context, hold, detail, rule, decision),
+            _ => {
+                let judge = |found: &Found| rule.judge_reading(known, &found.reading, &[], decision);
+                return self.worst(judge, || rule.unmeasured(known, "not measured"));
             }
-            "fall_least" if self.owed.surface.is_some() => {
-                falls::judge_least(self.context, self.owed, self.detail, rule, self.known, self.decision())
-                    .into_judged(self.owed, self.detail)
-            }
-            "pond_depth_mm" => falls::judge_ponds(self.context, self.owed, self.detail, rule, self.known, self.decision())
-                .into_judged(self.owed, self.detail),
-            "air_rh" => climate::judge_rh(self.context, self.hold, self.detail, rule, self.decision()).into_judged(self.owed, self.detail),
-            "dew_margin_k" => {
-                climate::judge(self.context, self.hold, self.detail, rule, self.decision()).into_judged(self.owed, self.detail)
-            }
-            _ => self.worst(
-                |found| rule.judge_reading(self.known, &found.reading, &[], self.decision()),
-                || rule.unmeasured(self.known, "not measured"),
-            ),
-        }
+        };
+        self.judged(settled.judgement, settled.settle)
     }
 
     fn by_sheet(&self, sheet: &Sourced) -> Judged<'a> {
@@ -275,25 +269,5 @@ fn measure_next(context: &Context<'_>, hold: &HoldPoint, line: &Line) -> String 
     match quantity {
         Some(quantity) => format!("measure it: {}", quantity.measured),
         None => "measure it".into(),
-    }
-}
-
-/// A verdict from a computation, with what would settle it.
-pub struct Settled {
-    /// The verdict.
-    pub judgement: Judgement,
-    /// What would settle it.
-    pub settle: Option<String>,
-}
-
-impl Settled {
-    /// At a detail.
-    pub fn into_judged<'a>(self, owed: &'a Owed, detail: &'a Detail) -> Judged<'a> {
-        Judged { owed, detail: Some(detail), judgement: self.judgement, settle: self.settle, from: None }
-    }
-
-    /// Nothing was measured.
-    pub fn unmeasured(rule: &Rule, known: &Facts, why: &str, settle: &str) -> Self {
-        Self { judgement: Judgement { grade: None::<Grade>, ..rule.unmeasured(known, why) }, settle: Some(settle.into()) }
     }
 }

@@ -17,6 +17,7 @@ mod found;
 pub mod limits;
 mod lines;
 mod result;
+mod settled;
 mod standing;
 mod water;
 mod words;
