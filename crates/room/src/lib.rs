@@ -6,6 +6,7 @@
 pub mod build_up;
 pub mod geometry;
 pub mod nouns;
+pub mod quantities;
 pub mod register;
 pub mod sheet;
 #[cfg(test)]

@@ -15,6 +15,8 @@ use std::path::Path;
 /// * `film-map`: five readings on a square metre and three places.
 /// * `coverage`: 14 L on 9 m2 beside a film read and two coats due.
 /// * `sampling`: places that find a tenth missed in 2.35 by 1.70 m.
+/// * `quantities`: membrane, primer, bond breaker and a collar for a floor and a wall, one upturn of unknown height.
+/// * `movement`: a drying, heated screed over joists that deflect, a bond breaker of 12 mm, a sealant joint.
 /// * `climate`: 20 °C, 50 %, a surface of 18 °C.
 pub fn input(name: &str) -> Value {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("tests/examples/{name}.json"));
