@@ -162,6 +162,14 @@ fn both_sums_stand_side_by_side_and_closing_parts_relieve_nothing() {
     assert!(root.notes.iter().any(|note| note.contains("no upper bound")));
 }
 
+/// A part that closes the joint by less than its uncertainty may open it after all.
+#[test]
+fn a_movement_not_shown_to_close_the_joint_leaves_its_uncertainty_in_the_opening() {
+    let opening = |closes: f64| run(&joint(vec![given("joint", -closes, 0.5, false)])).unwrap().opening;
+    assert_eq!((opening(0.9).worst_mm, opening(0.9).u_worst_mm), (0.0, 0.5));
+    assert_eq!((opening(1.1).worst_mm, opening(1.1).u_worst_mm), (0.0, 0.0));
+}
+
 #[test]
 fn a_fully_bonded_film_never_passes() {
     for movement in [0.0, 0.01, 2.0] {

@@ -24,7 +24,7 @@ use crate::nouns::MembraneLayer;
 use measure::{Problems, math};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Beyond so many standard uncertainties two amounts disagree (95 %, normal distribution).
 const DISAGREE: f64 = 1.959_963_984_540_054;
@@ -346,9 +346,13 @@ pub fn run(input: &Input) -> Result<Output, Problems> {
 }
 
 impl On {
-    fn covers(&self, size: &Size) -> bool {
-        let layer = self.layer.is_none() || self.layer == size.layer;
-        layer && (self.kinds.contains(&size.kind) || self.ids.contains(&size.id))
+    /// The sizes it goes on, in their order.
+    fn covered<'a>(&self, sizes: &'a [Size]) -> Vec<&'a Size> {
+        let kinds: BTreeSet<&str> = self.kinds.iter().map(String::as_str).collect();
+        let ids: BTreeSet<&str> = self.ids.iter().map(String::as_str).collect();
+        let layer = |size: &Size| self.layer.is_none() || self.layer == size.layer;
+        let named = |size: &Size| kinds.contains(size.kind.as_str()) || ids.contains(size.id.as_str());
+        sizes.iter().filter(|size| layer(size) && named(size)).collect()
     }
 }
 
@@ -390,7 +394,7 @@ impl Rate {
 
 impl Material {
     fn of(&self, sizes: &[Size]) -> MaterialOut {
-        let covered: Vec<&Size> = sizes.iter().filter(|size| self.on.covers(size)).collect();
+        let covered = self.on.covered(sizes);
         let unknown = self.unknown(&covered);
         let known: Vec<(&Size, f64, f64)> = covered
             .iter()

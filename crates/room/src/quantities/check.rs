@@ -8,8 +8,8 @@ use std::collections::BTreeSet;
 
 const SIZES: usize = 20_000;
 const MATERIALS: usize = 500;
-/// Kinds or names in one list of one material.
-const NAMES: usize = 20_000;
+/// Kinds of one material; the register has some thirty.
+const KINDS: usize = 200;
 const SIZE: Bounds = Bounds { min: 0.0, max: 100_000.0, unit: "of its unit" };
 const M2_PER_L: Bounds = Bounds { min: 0.05, max: 100.0, unit: "m2 to the litre" };
 const COATS: Bounds = Bounds { min: 1.0, max: 10.0, unit: "coats" };
@@ -80,8 +80,8 @@ fn on(at: &str, material: &Material, kinds: &BTreeSet<&str>, ids: &BTreeSet<&str
     if on.kinds.is_empty() && on.ids.is_empty() {
         problems.push(Problem::at(format!("{at}.on"), "nothing it goes on", "kinds of detail, or sizes by name"));
     }
-    if on.kinds.len().max(on.ids.len()) > NAMES {
-        problems.push(Problem::at(format!("{at}.on"), "too many", format!("at most {NAMES} kinds and as many names")));
+    if on.kinds.len() > KINDS || on.ids.len() > SIZES {
+        problems.push(Problem::at(format!("{at}.on"), "too many", format!("at most {KINDS} kinds and {SIZES} names")));
         return;
     }
     for (i, kind) in on.kinds.iter().enumerate().filter(|(_, kind)| !kinds.contains(kind.as_str()) && !registered(kind)) {
@@ -152,7 +152,7 @@ fn check_rate(at: &str, rate: Rate, problems: &mut Problems) {
 
 /// A rate must speak of every size it is put on; the first it does not is named.
 fn fits(at: &str, material: &Material, rate: Rate, sizes: &[Size], problems: &mut Problems) {
-    let Some(size) = sizes.iter().find(|size| material.on.covers(size) && rate.per(size.unit).is_none()) else { return };
+    let Some(size) = material.on.covered(sizes).into_iter().find(|size| rate.per(size.unit).is_none()) else { return };
     let unit = match size.unit {
         SizeUnit::M2 => "an area",
         SizeUnit::M => "a length",
