@@ -15,13 +15,14 @@ pub struct Place {
 }
 
 /// Every crate of the workspace but xtask, which stands outside: it knows no crate and none knows it.
-pub const PLACES: [Place; 13] = [
+pub const PLACES: [Place; 14] = [
     engine("measure", 0, &[]),
     engine("intake", 0, &["measure"]),
     engine("stats", 1, &[]),
     engine("water", 1, &["stats"]),
     engine("air", 1, &[]),
     engine("fixing", 1, &[]),
+    engine("strokes", 1, &[]),
     engine("room", 2, &[]),
     engine("film", 2, &[]),
     engine("rules", 3, &[]),

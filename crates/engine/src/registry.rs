@@ -148,6 +148,16 @@ pub const ALL: &[Computation] = &[
         fixing::movement::run
     ),
     computation!(
+        "strokes",
+        "which way the marks run in a photograph: one, two or no direction in each tile",
+        [
+            "homography by the normalised direct linear transform (Hartley and Zisserman 2004, algorithm 4.2)",
+            "structure tensor with 3 by 3 Sobel, checked against scikit-image; an aid to looking, never proof of thickness"
+        ],
+        strokes::Input => strokes::Output,
+        strokes::run
+    ),
+    computation!(
         "climate",
         "may a coat go on now: dew point and margin",
         ["saturation pressure after Hyland and Wexler, ASHRAE Handbook Fundamentals 2017, ch. 1, eq. 5 and 6"],

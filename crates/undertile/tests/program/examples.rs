@@ -17,6 +17,7 @@ use std::path::Path;
 /// * `sampling`: places that find a tenth missed in 2.35 by 1.70 m.
 /// * `quantities`: membrane, primer, bond breaker and a collar for a floor and a wall, one upturn of unknown height.
 /// * `movement`: a drying, heated screed over joists that deflect, a bond breaker of 12 mm, a sealant joint.
+/// * `strokes`: 100 by 100 pixels of wandering waves that cross squarely, a millimetre each.
 /// * `climate`: 20 °C, 50 %, a surface of 18 °C.
 pub fn input(name: &str) -> Value {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("tests/examples/{name}.json"));

@@ -1,0 +1,259 @@
+//! What each tile of a picture adds up to.
+
+use crate::rectify::Rectified;
+use crate::tensor::{self, Row};
+use measure::math;
+
+/// Bins of the histogram of gradient angles, over 180°.
+pub(crate) const BINS: usize = 90;
+
+/// What the pixels of one tile add up to.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Sums {
+    /// Pixels of the tile.
+    pub cells: usize,
+    /// Pixels that count.
+    pub seen: usize,
+    /// Sum of squares of the picture with its broad shading taken away.
+    pub squares: f64,
+    /// Sum of the tensor: down the rows squared, mixed, along the row squared.
+    pub tensor: [f64; 3],
+    /// Energy-weighted doubled angles: cosine and sine.
+    pub doubled: [f64; 2],
+    /// Energy-weighted quadrupled angles.
+    pub quadrupled: [f64; 2],
+    /// Energy of the one direction in excess of the other, `l1 - l2`, by gradient angle: where marks cross the angle means
+    /// little, and there it weighs little.
+    pub(crate) histogram: [f64; BINS],
+    /// Energy by block one stroke wide.
+    pub(crate) blocks: Vec<f64>,
+}
+
+impl Sums {
+    fn new(cells: usize, blocks: usize) -> Self {
+        Self {
+            cells,
+            seen: 0,
+            squares: 0.0,
+            tensor: [0.0; 3],
+            doubled: [0.0; 2],
+            quadrupled: [0.0; 2],
+            histogram: [0.0; BINS],
+            blocks: vec![0.0; blocks],
+        }
+    }
+
+    /// Energy: the trace of the summed tensor.
+    pub fn energy(&self) -> f64 {
+        self.tensor[0] + self.tensor[2]
+    }
+
+    /// Coherence of the summed tensor, `(l1 - l2)/(l1 + l2)`.
+    pub fn coherence(&self) -> f64 {
+        let [rr, rc, cc] = self.tensor;
+        share(math::hypot(cc - rr, 2.0 * rc), self.energy())
+    }
+
+    /// Angle of the steepest change of the summed tensor: degrees from the column axis towards the row axis, 0 to 180.
+    pub fn gradient_deg(&self) -> f64 {
+        let [rr, rc, cc] = self.tensor;
+        (0.5 * math::atan2(2.0 * rc, cc - rr)).to_degrees().rem_euclid(180.0)
+    }
+
+    /// Energy-weighted length of the mean doubled angle: 1 where all marks run one way, 0 where none does or two cross
+    /// squarely.
+    pub fn r2(&self) -> f64 {
+        share(math::hypot(self.doubled[0], self.doubled[1]), self.energy())
+    }
+
+    /// The same of the quadrupled angle: 1 for one direction and for two that cross squarely.
+    pub fn r4(&self) -> f64 {
+        share(math::hypot(self.quadrupled[0], self.quadrupled[1]), self.energy())
+    }
+
+    /// How many independent looks the energy amounts to: `(sum E)^2 / sum E^2` over blocks one stroke wide (Kish 1965,
+    /// *Survey Sampling*). Pixels of one stroke say the same thing again and are no evidence of their own.
+    pub fn n_effective(&self) -> f64 {
+        let (sum, squares) = self.blocks.iter().fold((0.0, 0.0), |(s, q), e| (s + e, q + e * e));
+        share(sum * sum, squares)
+    }
+
+    fn add(&mut self, row: &Row, value: &[f32], at: usize, block: usize) {
+        self.seen += 1;
+        let (rr, rc, cc) = (row.rr[at], row.rc[at], row.cc[at]);
+        let (energy, along, across) = (rr + cc, cc - rr, 2.0 * rc);
+        self.squares += f64::from(value[at] * value[at]);
+        self.tensor[0] += f64::from(rr);
+        self.tensor[1] += f64::from(rc);
+        self.tensor[2] += f64::from(cc);
+        self.blocks[block] += f64::from(energy);
+        let length = (along * along + across * across).sqrt();
+        if length > 1e-6 * energy {
+            let (cos, sin) = (along / length, across / length);
+            self.doubled[0] += f64::from(energy * cos);
+            self.doubled[1] += f64::from(energy * sin);
+            self.quadrupled[0] += f64::from(energy * (2.0 * cos * cos - 1.0));
+            self.quadrupled[1] += f64::from(energy * 2.0 * cos * sin);
+            self.histogram[bin(cos, sin)] += f64::from(length);
+        }
+    }
+}
+
+/// A share of a whole; 0 of nothing.
+fn share(part: f64, whole: f64) -> f64 {
+    if whole > 0.0 { part / whole } else { 0.0 }
+}
+
+/// Doubled angle at the middle of a bin.
+pub(crate) fn middle_of(bin: usize) -> f64 {
+    (bin as f64 + 0.5) / BINS as f64 * std::f64::consts::TAU
+}
+
+/// Bin of a doubled angle. The arc tangent is a polynomial good to 0.01° (Abramowitz and Stegun 1964, 4.4.47), a hundredth
+/// of a bin.
+fn bin(cos: f32, sin: f32) -> usize {
+    let (a, b) = (cos.abs(), sin.abs());
+    let t = a.min(b) / a.max(b);
+    let s = t * t;
+    let octant = t * (0.999_866 + s * (-0.330_299_5 + s * (0.180_141 + s * (-0.085_133 + s * 0.020_835_1))));
+    let quarter = if b > a { std::f32::consts::FRAC_PI_2 - octant } else { octant };
+    let half = if cos < 0.0 { std::f32::consts::PI - quarter } else { quarter };
+    let whole = if sin < 0.0 { std::f32::consts::TAU - half } else { half };
+    (whole * (BINS as f32 / std::f32::consts::TAU)) as usize % BINS
+}
+
+/// A whole picture as one tile, nothing left out and no shading taken away: what a general-purpose library gives.
+/// `values` row by row.
+pub fn whole(width: usize, height: usize, sigma: f64, values: &[f32]) -> Sums {
+    let mut sums = Sums::new(width * height, 1);
+    let line = |y: usize| &values[y * width..(y + 1) * width];
+    let add = |y: usize, row: Row| (0..width).for_each(|x| sums.add(&row, line(y), x, 0));
+    tensor::scan(width, height, sigma, |y, out| out.copy_from_slice(line(y)), add);
+    sums
+}
+
+/// How a picture is cut: a margin all round, then tiles, each of blocks.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Cut {
+    pub margin: usize,
+    pub columns: usize,
+    pub rows: usize,
+    /// Blocks along one side of a tile.
+    pub blocks: usize,
+    /// Broad shading is the mean within so many pixels either way.
+    pub shading: usize,
+    pub sigma: f64,
+}
+
+/// The sums of every tile, row by row from the first.
+pub(crate) fn sums(picture: &Rectified, cut: Cut) -> Vec<Sums> {
+    let (width, height) = (picture.width, picture.height);
+    let span = |whole: usize, parts: usize| Span { margin: cut.margin, inner: whole - 2 * cut.margin, parts };
+    let (across, up) = (span(width, cut.columns), span(height, cut.rows));
+    let mut tiles: Vec<Sums> = (0..cut.rows * cut.columns)
+        .map(|i| Sums::new(across.size(i % cut.columns) * up.size(i / cut.columns), cut.blocks * cut.blocks))
+        .collect();
+    let mut counted = Rectified { width, height, luminance: Vec::new(), seen: picture.seen.clone() };
+    counted.shrink(tensor::reach(cut.sigma));
+    let places: Vec<Option<(usize, usize)>> = (0..width).map(|x| across.place(x, cut.blocks)).collect();
+    let mut shading = Shading::new(picture, cut.shading);
+    // The tensor of a row comes some rows after the row itself: values wait here.
+    let held = tensor::reach(cut.sigma) + 1;
+    let waiting = std::cell::RefCell::new(vec![vec![0.0_f32; width]; held]);
+    let source = |y: usize, out: &mut [f32]| {
+        shading.taken_from(y, out);
+        waiting.borrow_mut()[y % held].copy_from_slice(out);
+    };
+    let sink = |y: usize, row: Row| {
+        let Some((tile_row, block_row)) = up.place(y, cut.blocks) else { return };
+        let values = &waiting.borrow()[y % held];
+        let seen = &counted.seen[y * width..(y + 1) * width];
+        for x in (0..width).filter(|x| seen[*x]) {
+            if let Some((column, block)) = places[x] {
+                tiles[tile_row * cut.columns + column].add(&row, values, x, block_row * cut.blocks + block);
+            }
+        }
+    };
+    tensor::scan(width, height, cut.sigma, source, sink);
+    tiles
+}
+
+/// One side of the picture, cut in parts.
+#[derive(Clone, Copy)]
+struct Span {
+    margin: usize,
+    inner: usize,
+    parts: usize,
+}
+
+impl Span {
+    fn size(&self, part: usize) -> usize {
+        let from = |part: usize| (part as u64 * self.inner as u64).div_ceil(self.parts as u64);
+        (from(part + 1) - from(part)) as usize
+    }
+
+    /// Part of a pixel and block within that part; `None` in the margin.
+    fn place(&self, at: usize, blocks: usize) -> Option<(usize, usize)> {
+        let inside = at.checked_sub(self.margin).filter(|inside| *inside < self.inner)?;
+        // Wider than the word of a browser, where it has 32 bits.
+        let (scaled, inner) = (inside as u64 * self.parts as u64, self.inner as u64);
+        Some(((scaled / inner) as usize, (scaled % inner * blocks as u64 / inner) as usize))
+    }
+}
+
+/// Takes away broad shading: from each pixel the mean of what is seen around it. A light that fades evenly leaves nothing.
+struct Shading<'a> {
+    picture: &'a Rectified,
+    reach: usize,
+    sums: Vec<u32>,
+    counts: Vec<u32>,
+    /// Rows added so far, rows taken away so far.
+    rows: [usize; 2],
+}
+
+impl<'a> Shading<'a> {
+    fn new(picture: &'a Rectified, reach: usize) -> Self {
+        Self { picture, reach, sums: vec![0; picture.width], counts: vec![0; picture.width], rows: [0, 0] }
+    }
+
+    /// Row `y` without its shading; 0 where nothing is seen. Rows are asked for in order.
+    fn taken_from(&mut self, y: usize, out: &mut [f32]) {
+        while self.rows[0] < self.picture.height.min(y + self.reach + 1) {
+            self.row(self.rows[0], |held, new| *held += new);
+            self.rows[0] += 1;
+        }
+        while self.rows[1] + self.reach < y {
+            self.row(self.rows[1], |held, old| *held -= old);
+            self.rows[1] += 1;
+        }
+        let (mut sum, mut count) = (0_u32, 0_u32);
+        let width = self.picture.width;
+        let from = y * width;
+        for x in 0..width.min(self.reach) {
+            sum += self.sums[x];
+            count += self.counts[x];
+        }
+        for (x, out) in out.iter_mut().enumerate() {
+            if x + self.reach < width {
+                sum += self.sums[x + self.reach];
+                count += self.counts[x + self.reach];
+            }
+            if x > self.reach {
+                sum -= self.sums[x - self.reach - 1];
+                count -= self.counts[x - self.reach - 1];
+            }
+            let seen = self.picture.seen[from + x];
+            *out = if seen { f32::from(self.picture.luminance[from + x]) - sum as f32 / count as f32 } else { 0.0 };
+        }
+    }
+
+    fn row(&mut self, y: usize, mut change: impl FnMut(&mut u32, u32)) {
+        let cells = y * self.picture.width..(y + 1) * self.picture.width;
+        let cells = self.picture.luminance[cells.clone()].iter().zip(&self.picture.seen[cells]);
+        for ((sum, count), (grey, seen)) in self.sums.iter_mut().zip(&mut self.counts).zip(cells) {
+            let seen = u32::from(*seen);
+            change(sum, seen * u32::from(*grey));
+            change(count, seen);
+        }
+    }
+}
