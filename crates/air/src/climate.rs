@@ -1,6 +1,7 @@
 //! May a coat go on now? The margin of a surface over the dew point, and what a data sheet asks of air and surface.
 
 use crate::moist;
+pub use measure::Assumed;
 use measure::{Bounds, Decision, Judgement, Limit, Measured, Problem, Problems, Verdict, bounds};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -129,17 +130,6 @@ pub struct Output {
     pub judgements: Vec<Judgement>,
     /// What was not given and was therefore assumed.
     pub assumed: Vec<Assumed>,
-}
-
-/// A value taken because none was given.
-#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
-pub struct Assumed {
-    /// Field of the input.
-    pub field: String,
-    /// Value taken.
-    pub value: f64,
-    /// Where it comes from.
-    pub why: String,
 }
 
 /// Judges one reading of air and surface. One reading is enough: it is a direct comparison.

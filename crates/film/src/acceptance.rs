@@ -1,7 +1,8 @@
 //! What a data sheet or pack asks of the readings of a stratum, and what they say to it.
 
 use crate::posterior::{Factor, Quantity, Stratum};
-use crate::words::{Check, percent};
+use crate::words::percent;
+use measure::Check;
 use measure::{Bounds, Decision, Grade, Judgement, Limit, Verdict, math};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};

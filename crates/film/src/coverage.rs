@@ -1,7 +1,8 @@
 //! Does what was used agree with what was coated: litres over area, and the film that should give.
 
 use crate::thickness::{FILM_UM, SOLIDS, THINNING};
-use crate::words::{Assumed, Check, percent};
+use crate::words::percent;
+use measure::{Assumed, Check};
 use measure::{Bounds, Decision, Judgement, Limit, Measured, Problems, math};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};

@@ -24,4 +24,4 @@ mod words;
 pub use acceptance::Acceptance;
 pub use coats::{Coats, prob_short};
 pub use likelihood::Seen;
-pub use words::Assumed;
+pub use measure::Assumed;

@@ -1,7 +1,7 @@
 //! Where it is thin: film between many readings, with its variance, over a plane or a folded room.
 
 use crate::surface::{On, Seam, Surface};
-use crate::words::Check;
+use measure::Check;
 use measure::{Bounds, PointMm, Problems, bounds, math};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};

@@ -1,7 +1,7 @@
 //! How many readings, and where; and what they cannot find.
 
 use crate::geometry::{area, distance, extent, from_edge, inside};
-use crate::words::{Assumed, Check};
+use measure::{Assumed, Check};
 use measure::{Bounds, PointMm, Problems, bounds, math};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};

@@ -8,6 +8,5 @@
 
 pub mod movement;
 pub mod shrinkage;
-mod words;
 
-pub use words::Assumed;
+pub use measure::Assumed;

@@ -28,7 +28,7 @@
 //! concrete about 0.4 mm/m (textbook; secondary); a room indoors spans some 20 K (secondary), a heated floor more.
 
 use crate::shrinkage::{self, Drying};
-use crate::words::{Assumed, Check};
+use measure::{Assumed, Check};
 use measure::{Bounds, Decision, Grade, Judgement, Limit, Measured, Problems, bounds, math};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -570,7 +570,7 @@ impl Asked {
 impl Allowed {
     /// The allowed strain in per cent with its uncertainty, where it is given soundly.
     fn checked(&self, check: &mut Check) -> Option<(f64, f64)> {
-        let u = check.u("allowed.u_percent".into(), self.u_percent, PERCENT);
+        let u = check.u("allowed.u_percent", self.u_percent, PERCENT);
         for (field, at) in [("allowed.tested_at_c", self.tested_at_c), ("allowed.coldest_c", self.coldest_c)] {
             at.map(|at| check.bounded(field, at, bounds::TEMPERATURE_C));
         }

@@ -10,6 +10,7 @@
 //! * [`math`]: the only transcendental functions the engine may use.
 
 pub mod bounds;
+mod check;
 mod decision;
 mod judgement;
 mod limit;
@@ -19,6 +20,7 @@ pub mod ratio;
 mod value;
 
 pub use bounds::Bounds;
+pub use check::{Assumed, Check};
 pub use decision::{Decided, Decision, LEAST_READINGS};
 pub use judgement::{Grade, Judgement, Verdict};
 pub use limit::Limit;

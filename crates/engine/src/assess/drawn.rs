@@ -105,7 +105,6 @@ fn ponds(context: &Context<'_>, floor: &Floor) -> Option<(Vec<f64>, Vec<PondOut>
     let outlets = floor::outlets(context.job);
     let cells: Vec<usize> = outlet_cells(&floor.with_stops, &outlets).ok()?.into_iter().flatten().collect();
     let level_mm = fill(&floor.with_stops, &cells).level_mm;
-    let input =
-        water::ponding::Input { surface: floor::grid_in(&floor.with_stops), outlets, depth_ignored_mm: ignored, ..Default::default() };
-    Some((level_mm, water::ponding::run(&input).ok()?.ponds, ignored))
+    let ponds = floor.ponds.as_ref().ok()?.iter().filter(|pond| pond.depth_max_mm > ignored).cloned().collect();
+    Some((level_mm, ponds, ignored))
 }

@@ -251,14 +251,12 @@ pub fn judge_ponds(context: &Context<'_>, owed: &Owed, detail: &Detail, rule: &R
         }
         Err(settled) => return *settled,
     };
-    let input =
-        water::ponding::Input { surface: floor::grid_in(&floor.with_stops), outlets: floor::outlets(context.job), ..Default::default() };
-    let output = match water::ponding::run(&input) {
-        Ok(output) => output,
-        Err(problems) => return Settled::unmeasured(rule, known, &problems.to_string(), "draw the outlet in room.json"),
+    let ponds = match &floor.ponds {
+        Ok(ponds) => ponds,
+        Err(why) => return Settled::unmeasured(rule, known, why, "draw the outlet in room.json"),
     };
     let ring = floor::ring(detail).unwrap_or(&[]);
-    let deepest = output.ponds.iter().find(|pond| geometry::contains(ring, pond.deepest_mm, AT_EDGE_MM));
+    let deepest = ponds.iter().find(|pond| geometry::contains(ring, pond.deepest_mm, AT_EDGE_MM));
     // A depth is the difference of two levels.
     let u = deepest.map_or(0.0, |pond| std::f64::consts::SQRT_2 * u_at(floor, pond.deepest_mm));
     let here = floor.levels.iter().filter(|level| geometry::contains(ring, [level.x_mm, level.y_mm], AT_EDGE_MM)).count();

@@ -7,6 +7,7 @@ use room::geometry;
 use room::nouns::{LayerKind, OutletKind, WaterStopAt};
 use room::register::{Detail, Place};
 use water::grid::Grid;
+use water::ponding::PondOut;
 use water::surface::{GridIn, LevelIn, OutletIn, SurfaceIn};
 use water::tin::{self, Surface};
 
@@ -35,6 +36,8 @@ pub struct Floor {
     pub extrapolated: Vec<bool>,
     /// The same heights with water stops standing on the floor.
     pub with_stops: Grid,
+    /// Its ponds with water stops standing, deepest first; or why none can be told.
+    pub ponds: Result<Vec<PondOut>, String>,
     /// What was assumed because the levels did not say.
     pub assumed: Vec<String>,
 }
@@ -79,7 +82,9 @@ fn floor(job: &Job, survey: &LayerSurvey, regions: &[Region]) -> Result<Floor, P
         }
     }
     let with_stops = stand_stops(job, &grid);
-    Ok(Floor { layer: survey.layer, file: survey.file.clone(), levels, grid, u_mm, extrapolated, with_stops, assumed })
+    let input = water::ponding::Input { surface: grid_in(&with_stops), outlets: outlets(job), ..Default::default() };
+    let ponds = water::ponding::run(&input).map(|output| output.ponds).map_err(|problems| problems.to_string());
+    Ok(Floor { layer: survey.layer, file: survey.file.clone(), levels, grid, u_mm, extrapolated, with_stops, ponds, assumed })
 }
 
 fn surface(outline_mm: &[PointMm], readings: Vec<LevelIn>) -> Result<Surface, Problems> {
