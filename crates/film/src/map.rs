@@ -1,6 +1,6 @@
 //! Where it is thin: film between many readings, with its variance, over a plane or a folded room.
 
-use crate::surface::{On, Seam, Surface};
+use crate::surface::{On, Seam, SharedEdge, Surface};
 use measure::Check;
 use measure::{Bounds, PointMm, Problems, bounds, math};
 use schemars::JsonSchema;
@@ -416,14 +416,16 @@ impl Faces {
             } else if seam.faces[0] == seam.faces[1] {
                 check.wrong(format!("seams[{i}].faces"), "joins a face to itself", "two faces");
             } else {
-                numbered.push((self.number(&seam.faces[0]), self.number(&seam.faces[1]), seam.first_mm, seam.second_mm));
+                let faces = [self.number(&seam.faces[0]), self.number(&seam.faces[1])];
+                let Seam { first_mm, second_mm, mirrored, .. } = *seam;
+                numbered.push(SharedEdge { faces, first_mm, second_mm, mirrored });
             }
         }
         if self.numbers.len() < 2 {
             return None;
         }
         for (name, number) in &self.numbers {
-            if !numbered.iter().any(|s| s.0 == *number || s.1 == *number) {
+            if !numbered.iter().any(|s| s.faces.contains(number)) {
                 let name = if name.is_empty() { "a place without a face" } else { name };
                 check.wrong("seams", format!("{name} hangs on no other face"), "a seam for every face, or one face only");
             }

@@ -4,7 +4,7 @@ mod common;
 
 use common::Random;
 use film::map::{FacePlace, Fit, Input, Kind, Model, ModelGiven, NuggetIs, Place, Reading, run};
-use film::surface::{On, Seam, Surface};
+use film::surface::{On, Seam, SharedEdge, Surface};
 use proptest::prelude::*;
 
 const MODEL: Model = Model { kind: Kind::Spherical, sill: 0.04, range_mm: 1.5, nugget: 0.005 };
@@ -82,7 +82,7 @@ fn a_fitted_map_finds_the_film() {
 
 /// Floor 2 by 2 m; one wall over its edge y = 2000, 1 m high, one over its edge x = 2000; the walls meet in a corner.
 fn corner() -> Vec<Seam> {
-    let seam = |a: &str, b: &str, first_mm, second_mm| Seam { faces: [a.into(), b.into()], first_mm, second_mm };
+    let seam = |a: &str, b: &str, first_mm, second_mm| Seam { faces: [a.into(), b.into()], first_mm, second_mm, mirrored: false };
     vec![
         seam("floor", "north", [[0., 2000.], [2000., 2000.]], [[0., 0.], [2000., 0.]]),
         seam("floor", "east", [[2000., 2000.], [2000., 0.]], [[0., 0.], [2000., 0.]]),
@@ -92,7 +92,13 @@ fn corner() -> Vec<Seam> {
 
 fn surface() -> Surface {
     let number = |name: &str| ["floor", "north", "east"].iter().position(|n| *n == name).expect("one of the three");
-    let seams: Vec<_> = corner().iter().map(|s| (number(&s.faces[0]), number(&s.faces[1]), s.first_mm, s.second_mm)).collect();
+    let shared = |s: &Seam| SharedEdge {
+        faces: [number(&s.faces[0]), number(&s.faces[1])],
+        first_mm: s.first_mm,
+        second_mm: s.second_mm,
+        mirrored: s.mirrored,
+    };
+    let seams: Vec<_> = corner().iter().map(shared).collect();
     Surface::new(3, &seams)
 }
 
@@ -112,6 +118,26 @@ fn distances_run_over_the_surface() {
         assert!((straight - by_hand).abs() < 1.0, "{straight} against {by_hand}");
     }
     assert_eq!(Surface::new(3, &[]).distance(floor(0., 0.), north(0., 0.)), f64::INFINITY);
+}
+
+/// Walls measured along the room's outline run from right to left seen from inside; the ways over them are the same.
+#[test]
+fn a_wall_measured_from_behind_is_as_far_away() {
+    let along = |name: &str, line: [[f64; 2]; 2]| if name == "floor" { line } else { line.map(|[x, y]| [2000.0 - x, y]) };
+    let number = |name: &str| ["floor", "north", "east"].iter().position(|n| *n == name).expect("one of the three");
+    let behind = |s: &Seam| SharedEdge {
+        faces: [number(&s.faces[0]), number(&s.faces[1])],
+        first_mm: along(&s.faces[0], s.first_mm),
+        second_mm: along(&s.faces[1], s.second_mm),
+        mirrored: s.faces[0] == "floor",
+    };
+    let (inside, outline) = (surface(), Surface::new(3, &corner().iter().map(behind).collect::<Vec<_>>()));
+    let other = |on: On| if on.face == 0 { on } else { On { face: on.face, at: [2000.0 - on.at[0], on.at[1]] } };
+    for a in [On { face: 0, at: [1500.0, 1900.0] }, On { face: 1, at: [1900.0, 300.0] }, On { face: 2, at: [60.0, 700.0] }] {
+        for b in [On { face: 0, at: [300.0, 400.0] }, On { face: 1, at: [200.0, 20.0] }, On { face: 2, at: [1800.0, 900.0] }] {
+            near(inside.distance(a, b), outline.distance(other(a), other(b)), 1e-9, "the same way");
+        }
+    }
 }
 
 /// Shortest way by trying points along the edges, in space.
@@ -173,7 +199,12 @@ fn everything_wrong_is_named_at_once() {
     let bad = Input {
         neighbours: Some(1),
         limit: Some(f64::NAN),
-        seams: vec![Seam { faces: ["a".into(), "a".into()], first_mm: [[0., 0.], [1., 0.]], second_mm: [[0., 0.], [1., 0.]] }],
+        seams: vec![Seam {
+            faces: ["a".into(), "a".into()],
+            first_mm: [[0., 0.], [1., 0.]],
+            second_mm: [[0., 0.], [1., 0.]],
+            mirrored: false,
+        }],
         ..input(
             vec![reading(f64::NAN, 0., 1.0), reading(0., 0., f64::INFINITY)],
             ModelGiven::Given(Model { kind: Kind::Spherical, sill: 0.0, range_mm: -1.0, nugget: -0.1 }),

@@ -5,6 +5,10 @@
 //! each other, it is moved outwards along its normal until it lies clear. Openings and the mouths of recesses are holes in
 //! what is drawn of a wall ([`FaceOnSheet::holes_mm`]), not in the mapping.
 
+mod seams;
+
+pub use seams::{Seam, seams};
+
 use crate::Room;
 use crate::geometry::{Edge, ROUNDING_MM, area_of, contains, edges, extent, is_floor, rectangle};
 use crate::nouns::{OpeningKind, Recess};
@@ -59,6 +63,12 @@ impl Frame {
     fn local_of(&self, p: PointMm) -> PointMm {
         let d = [p[0] - self.sheet_origin[0], p[1] - self.sheet_origin[1]];
         self.sheet_axes.map(|axis| d[0] * axis[0] + d[1] * axis[1])
+    }
+
+    /// Whether the local axes run as they do for someone behind the face: the drawing shows every face from inside the room.
+    fn seen_from_behind(&self) -> bool {
+        let [u, v] = self.sheet_axes;
+        u[0] * v[1] - u[1] * v[0] < 0.0
     }
 
     fn to_space(&self, [a, b]: PointMm) -> [f64; 3] {

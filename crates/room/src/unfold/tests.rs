@@ -36,7 +36,7 @@ fn star(radii: &[f64]) -> Vec<PointMm> {
     radii.iter().enumerate().map(at).collect()
 }
 
-fn any_outline() -> impl Strategy<Value = Vec<PointMm>> {
+pub fn any_outline() -> impl Strategy<Value = Vec<PointMm>> {
     let depths = || prop::collection::vec((1..12i32).prop_map(|d| f64::from(d) * 250.0), 5);
     prop_oneof![
         prop::collection::vec((1..12i32).prop_map(|d| f64::from(d) * 250.0), 1..7).prop_map(|d| histogram(&d, 700.0)),
@@ -45,7 +45,7 @@ fn any_outline() -> impl Strategy<Value = Vec<PointMm>> {
     ]
 }
 
-fn unfolded(outline: &[PointMm], heights: &[f64]) -> Unfolded {
+pub fn unfolded(outline: &[PointMm], heights: &[f64]) -> Unfolded {
     let walls: Vec<_> =
         (0..outline.len()).map(|i| json!({"id": format!("w{}", i + 1), "edge": i + 1, "height_mm": heights[i % heights.len()]})).collect();
     let recess = json!({"id": "r", "wall": "w1", "from_mm": 20, "sill_mm": 300, "width_mm": 200, "height_mm": 300, "depth_mm": 90});
