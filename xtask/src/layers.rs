@@ -15,7 +15,7 @@ pub struct Place {
 }
 
 /// Every crate of the workspace but xtask, which stands outside: it knows no crate and none knows it.
-pub const PLACES: [Place; 14] = [
+pub const PLACES: [Place; 15] = [
     engine("measure", 0, &[]),
     engine("intake", 0, &["measure"]),
     engine("stats", 1, &[]),
@@ -24,6 +24,7 @@ pub const PLACES: [Place; 14] = [
     engine("fixing", 1, &[]),
     engine("strokes", 1, &[]),
     engine("room", 2, &[]),
+    engine("ledger", 2, &[]),
     engine("film", 2, &[]),
     engine("rules", 3, &[]),
     engine("job", 3, &["rules"]),

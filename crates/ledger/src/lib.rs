@@ -1,0 +1,26 @@
+//! The record that only grows: bytes in, bytes out.
+//!
+//! Whatever a person adds is an [`Event`]: one line of JSON, kept and hashed as the exact bytes it was made with. Each
+//! device writes its events into a log of its own, a Merkle tree after RFC 9162 ([`Tree`]), and signs the tree's size and
+//! root as a [`Head`]. The site record keeps a log of the heads it received: [`Receipt`]s.
+//!
+//! Nothing here knows what an event is about: its payload is text. No clock, no randomness, no files: times, ids, keys and
+//! bytes are handed in, so the same inputs give the same record everywhere.
+//!
+//! `docs/format.md` says the same for somebody who has the files and not this program.
+
+pub mod event;
+pub mod hash;
+pub mod head;
+pub mod id;
+pub mod key;
+mod line;
+pub mod receipt;
+pub mod tree;
+
+pub use event::{Clock, Draft, Event, EventBytes, Payload, payload};
+pub use hash::Hash;
+pub use head::{Head, SignedHead};
+pub use key::{Key, PublicKey};
+pub use receipt::Receipt;
+pub use tree::Tree;
