@@ -4,6 +4,7 @@
 //! z = 0 the room's benchmark. Heights named `z_mm`, `top_mm`, `level_mm` are above that benchmark.
 
 pub mod build_up;
+pub mod cover;
 pub mod geometry;
 pub mod nouns;
 pub mod quantities;

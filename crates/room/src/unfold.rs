@@ -71,6 +71,15 @@ impl Frame {
         u[0] * v[1] - u[1] * v[0] < 0.0
     }
 
+    /// The axes in the room, too, are at right angles and of unit length.
+    fn from_space(&self, p: [f64; 3]) -> (PointMm, f64) {
+        let d: [f64; 3] = std::array::from_fn(|i| p[i] - self.space_origin[i]);
+        let dot = |axis: &[f64; 3]| d[0] * axis[0] + d[1] * axis[1] + d[2] * axis[2];
+        let local = [dot(&self.space_axes[0]), dot(&self.space_axes[1])];
+        let on = self.to_space(local);
+        (local, (0..3).map(|i| measure::math::sq(p[i] - on[i])).sum::<f64>().sqrt())
+    }
+
     fn to_space(&self, [a, b]: PointMm) -> [f64; 3] {
         std::array::from_fn(|i| self.space_origin[i] + a * self.space_axes[0][i] + b * self.space_axes[1][i])
     }
@@ -145,6 +154,18 @@ impl Unfolded {
     /// benchmark.
     pub fn to_space(&self, face: &Face, local: PointMm) -> Option<[f64; 3]> {
         Some(self.face(face)?.frame.to_space(local))
+    }
+
+    /// Where a place in the room lies on a face, and how far it is off the face's plane: the inverse of [`Self::to_space`].
+    pub fn from_space(&self, face: &Face, p: [f64; 3]) -> Option<(PointMm, f64)> {
+        Some(self.face(face)?.frame.from_space(p))
+    }
+
+    /// A face in its own coordinates: its outline, then the openings and mouths of recesses in it.
+    pub fn local_rings(&self, face: &Face) -> Option<Vec<Vec<PointMm>>> {
+        let face = self.face(face)?;
+        let rings = std::iter::once(&face.polygon_mm).chain(&face.holes_mm);
+        Some(rings.map(|ring| ring.iter().map(|p| face.frame.local_of(*p)).collect()).collect())
     }
 
     /// Lower left and upper right corner of the whole drawing.
