@@ -72,7 +72,7 @@ impl Frame {
     }
 
     /// The axes in the room, too, are at right angles and of unit length.
-    fn from_space(&self, p: [f64; 3]) -> (PointMm, f64) {
+    fn local_of_space(&self, p: [f64; 3]) -> (PointMm, f64) {
         let d: [f64; 3] = std::array::from_fn(|i| p[i] - self.space_origin[i]);
         let dot = |axis: &[f64; 3]| d[0] * axis[0] + d[1] * axis[1] + d[2] * axis[2];
         let local = [dot(&self.space_axes[0]), dot(&self.space_axes[1])];
@@ -158,7 +158,7 @@ impl Unfolded {
 
     /// Where a place in the room lies on a face, and how far it is off the face's plane: the inverse of [`Self::to_space`].
     pub fn from_space(&self, face: &Face, p: [f64; 3]) -> Option<(PointMm, f64)> {
-        Some(self.face(face)?.frame.from_space(p))
+        Some(self.face(face)?.frame.local_of_space(p))
     }
 
     /// A face in its own coordinates: its outline, then the openings and mouths of recesses in it.

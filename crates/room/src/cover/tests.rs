@@ -203,7 +203,7 @@ fn what_the_room_does_not_place_no_drawn_area_covers() {
     let by_name = named(1, &register, |d| d.id == height.id);
     let cover = Cover::new(&room, &register, vec![by_name]);
     assert_eq!(cover.of(height, 1).coats(), 1);
-    assert_eq!(cover.area_of_claims(&[0]).unknown, [height.name.clone()]);
+    assert_eq!(cover.area_of_claims(&[0]).unknown, std::slice::from_ref(&height.name));
 }
 
 /// By hand: floor 2.4 x 1.8 less the waste, shower walls 2 x 0.9 x 1.9, upturns of 0.15 m over 1.5, 1.8, 2.4 less the door of
