@@ -1,5 +1,6 @@
 //! What a data sheet or pack asks of the readings of a stratum, and what they say to it.
 
+use crate::next::CLEARLY_OUTSIDE;
 use crate::posterior::{Factor, Quantity, Stratum};
 use crate::words::percent;
 use measure::Check;
@@ -25,6 +26,8 @@ pub enum Acceptance {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         mean_um: Option<f64>,
     },
+    /// A mean, and nothing of single readings.
+    Mean,
     /// The mean reaches the limit and every reading a share of it (80 % unless given); of the readings between the two
     /// only a share is allowed, where one is given (ISO 19840:2012 asks for 80 % and fewer than 20 %).
     #[serde(rename = "mean-and-80-percent")]
@@ -90,6 +93,7 @@ impl Acceptance {
                 check.optional("acceptance.minimum_um", minimum_um, film);
                 check.optional("acceptance.mean_um", mean_um, film);
             }
+            Self::Mean => {}
             Self::MeanAnd80Percent { reading_share, below_share_max, .. } => {
                 check.bounded("acceptance.reading_share", reading_share, SHARE);
                 check.optional("acceptance.below_share_max", below_share_max, SHARE);
@@ -102,6 +106,15 @@ impl Acceptance {
                 check.bounded("acceptance.share", share, OPEN_SHARE);
                 check.bounded("acceptance.confidence", confidence, OPEN_SHARE);
             }
+        }
+    }
+
+    /// What every single reading must reach, where the rule asks that.
+    pub(crate) fn reading_limit(&self, limit_um: f64) -> Option<f64> {
+        match *self {
+            Self::MinimumAndMean { minimum_um, .. } => Some(minimum_um.unwrap_or(limit_um)),
+            Self::MeanAnd80Percent { reading_share, .. } => Some(reading_share * limit_um),
+            Self::Mean | Self::SpotOfThree { .. } | Self::Percentile { .. } => None,
         }
     }
 
@@ -154,11 +167,11 @@ impl Direct {
     }
 
     /// Whether it reaches the limit.
-    fn against(&self, limit: f64, decision: Decision) -> Verdict {
+    pub(crate) fn against(&self, limit: f64, decision: Decision) -> Verdict {
         let [least, most] = self.prob_reaches(limit);
         let (sure, ruled_out) = match decision {
             Decision::Guarded { risk } => (least >= 1.0 - risk, most <= risk),
-            Decision::Simple { u_max } if self.u > u_max => (false, false),
+            Decision::Simple { u_max } if self.u > u_max => (false, most <= CLEARLY_OUTSIDE),
             Decision::Simple { .. } => {
                 // A bracket whose upper end is the limit lies below it.
                 let short = if self.lo == self.hi { !Limit::AtLeast(limit).allows(self.hi) } else { self.hi <= limit };
@@ -195,6 +208,7 @@ impl Evidence<'_> {
             Acceptance::MinimumAndMean { minimum_um, mean_um } => {
                 vec![self.mean(mean_um.unwrap_or(limit)), self.each(minimum_um.unwrap_or(limit), "everywhere")]
             }
+            Acceptance::Mean => vec![self.mean(limit)],
             Acceptance::MeanAnd80Percent { reading_share, below_share_max, below_share_inclusive } => {
                 let mut all = vec![self.mean(limit), self.each(reading_share * limit, "of every reading")];
                 all.extend(below_share_max.map(|most| self.share_below(most, below_share_inclusive)));
@@ -319,7 +333,7 @@ fn decided(decision: Decision, value: f64, u: f64, limit: f64, prob: f64) -> (Ve
         Decision::Guarded { risk } if prob >= 1.0 - risk => (Verdict::Conforms, format!("{} sure", percent(prob))),
         Decision::Guarded { risk } if prob <= risk => (Verdict::FallsShort, format!("{} sure that it does not", percent(1.0 - prob))),
         Decision::Guarded { .. } => (Verdict::NotShown, format!("the uncertainty straddles the limit ({} sure)", percent(prob))),
-        Decision::Simple { u_max } if u > u_max => {
+        Decision::Simple { u_max } if u > u_max && prob > CLEARLY_OUTSIDE => {
             (Verdict::NotShown, format!("the uncertainty of {u:.0} um is larger than the {u_max:.0} um allowed ({} sure)", percent(prob)))
         }
         Decision::Simple { .. } if reaches && prob < 0.95 => {

@@ -14,6 +14,8 @@ pub mod coverage;
 mod geometry;
 mod likelihood;
 pub mod map;
+mod next;
+mod places;
 mod pooling;
 pub mod posterior;
 pub mod sampling;

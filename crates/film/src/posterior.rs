@@ -60,7 +60,8 @@ struct Slice {
 }
 
 impl Slice {
-    fn new(weight: f64, s: f64, column: &Column, step: f64, density: &[f64]) -> Self {
+    /// From a density on the steps from `first` on.
+    fn new(weight: f64, s: f64, first: i64, step: f64, density: &[f64]) -> Self {
         // An end that the range of films cuts off lies half a step out; a density of zero there closes it.
         let padded: Vec<f64> = std::iter::once(0.0).chain(density.iter().copied()).chain([0.0]).collect();
         let total: f64 = padded.iter().sum();
@@ -72,7 +73,7 @@ impl Slice {
                 sum
             })
             .collect();
-        Self { weight, s, from: (column.first as f64 - 1.0) * step, step, density, below }
+        Self { weight, s, from: (first as f64 - 1.0) * step, step, density, below }
     }
 
     fn cdf(&self, m: f64) -> f64 {
@@ -86,6 +87,19 @@ impl Slice {
         }
         let t = at - k as f64;
         self.below[k] + t * (self.density[k] + 0.5 * t * (self.density[k + 1] - self.density[k]))
+    }
+
+    /// Nodes three times as dense, each with its density up to a factor.
+    fn thirds(&self) -> Vec<(f64, f64)> {
+        let inner = self.density.windows(3).enumerate().filter(|(_, d)| d[1] > 1e-12);
+        let fine = inner.flat_map(|(k, d)| {
+            // A step so steep lies in a tail, or where the range of films cuts the density off.
+            let [before, here, after] = [d[0], d[1], d[2]].map(|near| math::ln(near.max(0.05 * d[1])));
+            let (slope, bend) = (0.5 * (after - before), after - 2.0 * here + before);
+            let middle = self.from + (k + 1) as f64 * self.step;
+            [-1.0 / 3.0, 0.0, 1.0 / 3.0].map(|t| (middle + t * self.step, math::exp(here + t * slope + 0.5 * t * t * bend)))
+        });
+        fine.collect()
     }
 
     /// Nodes with their probability.
@@ -151,6 +165,16 @@ impl Quantity {
 }
 
 impl Stratum {
+    /// Nodes as (probability, m, s, step in m), three for each step of the grid: between its nodes the density follows the
+    /// parabola of its logarithm, which for a normal one is exact.
+    pub(crate) fn nodes(&self) -> impl Iterator<Item = (f64, f64, f64, f64)> + '_ {
+        self.slices.iter().flat_map(|slice| {
+            let fine = slice.thirds();
+            let total: f64 = fine.iter().map(|(_, d)| d).sum();
+            fine.into_iter().map(move |(m, d)| (slice.weight * d / total, m, slice.s, slice.step / 3.0))
+        })
+    }
+
     /// Probability that the quantity lies at or over `limit` micrometres.
     pub fn prob_at_least(&self, quantity: Quantity, factor: Factor, limit: f64) -> f64 {
         (1.0 - self.cdf(quantity, &factor.nodes(), math::ln(limit))).clamp(0.0, 1.0)
@@ -203,7 +227,16 @@ pub struct Posterior {
     /// Scatter nodes with their probability.
     scatter: Vec<(f64, f64)>,
     /// Parts of the distribution of M (weight, mean, deviation) with their scatter.
-    common: Vec<(f64, f64, f64, f64)>,
+    common: Vec<Common>,
+}
+
+/// Part of the distribution of M: its weight, mean and deviation, with the scatter and the spread of strata it goes with.
+struct Common {
+    weight: f64,
+    mean: f64,
+    deviation: f64,
+    s: f64,
+    tau: f64,
 }
 
 /// A value with its 95 % interval.
@@ -241,15 +274,31 @@ impl Posterior {
         (1.0 - variance / math::sq(prior.scatter_sigma())).clamp(0.0, 1.0)
     }
 
+    /// What is known of a stratum like these in which nothing was read; nothing where nothing was read at all.
+    pub(crate) fn unread(&self) -> Option<Stratum> {
+        const NODES: i64 = 40;
+        let slices: Vec<Slice> = (self.common.iter().filter(|c| c.weight > 1e-4))
+            .map(|c| {
+                let deviation = math::hypot(c.deviation, c.tau);
+                let step = 10.0 * deviation / NODES as f64;
+                let at = (c.mean / step).round() as i64 - NODES / 2;
+                let density: Vec<f64> =
+                    (at..=at + NODES).map(|k| math::exp(-0.5 * math::sq((k as f64 * step - c.mean) / deviation))).collect();
+                Slice::new(c.weight, c.s, at, step, &density)
+            })
+            .collect();
+        (!slices.is_empty()).then_some(Stratum { slices, own_share: 0.0 })
+    }
+
     /// The mean film of a stratum like these.
     pub fn common_mean(&self, factor: Factor) -> Interval {
         let nodes = factor.nodes();
         let cdf = |ln: f64| -> f64 {
             self.common
                 .iter()
-                .map(|&(w, mean, deviation, s)| {
-                    let at = ln - 0.5 * s * s;
-                    w * nodes.iter().map(|(shift, v)| v * math::normal_cdf((at - shift - mean) / deviation)).sum::<f64>()
+                .map(|c| {
+                    let at = ln - 0.5 * c.s * c.s;
+                    c.weight * nodes.iter().map(|(shift, v)| v * math::normal_cdf((at - shift - c.mean) / c.deviation)).sum::<f64>()
                 })
                 .sum()
         };
@@ -300,7 +349,7 @@ pub fn posterior(strata: &[Vec<Seen>], prior: &Prior) -> Posterior {
     let readings: Vec<Vec<Seen>> = with.iter().map(|&i| strata[i].clone()).collect();
     let between = if readings.len() > 1 { between_nodes(prior) } else { vec![(0.0, 0.0)] };
     let nodes = scatter_nodes(&readings, prior, &between);
-    let gathered = gather(&readings, &nodes, &between);
+    let gathered = gather(&readings, &nodes, &between, prior);
     let mut out: Vec<Option<Stratum>> = strata.iter().map(|_| None).collect();
     for (slot, stratum) in with.into_iter().zip(gathered.strata) {
         out[slot] = Some(stratum);
@@ -354,11 +403,11 @@ impl Node {
 struct Gathered {
     strata: Vec<Stratum>,
     scatter: Vec<(f64, f64)>,
-    common: Vec<(f64, f64, f64, f64)>,
+    common: Vec<Common>,
 }
 
 /// Sums all nodes up into what is known of each stratum.
-fn gather(readings: &[Vec<Seen>], nodes: &[Node], between: &[(f64, f64)]) -> Gathered {
+fn gather(readings: &[Vec<Seen>], nodes: &[Node], between: &[(f64, f64)], prior: &Prior) -> Gathered {
     let top = nodes.iter().map(Node::ln_total).fold(f64::NEG_INFINITY, f64::max);
     let total: f64 = nodes.iter().map(|n| math::exp(n.ln_total() - top)).sum();
     let count = readings.len();
@@ -374,10 +423,11 @@ fn gather(readings: &[Vec<Seen>], nodes: &[Node], between: &[(f64, f64)]) -> Gat
         if count == 1 {
             densities[0].clone_from(&node.columns[0].like);
             strata[0].own_share += weight;
-            let slice = Slice::new(1.0, node.s, &node.columns[0], node.step, &densities[0]);
+            let slice = Slice::new(1.0, node.s, node.columns[0].first, node.step, &densities[0]);
             let mean: f64 = slice.nodes().map(|(m, share)| m * share).sum();
             let variance: f64 = slice.nodes().map(|(m, share)| math::sq(m - mean) * share).sum();
-            common.push((weight, mean, variance.sqrt().max(0.3 * node.step), node.s));
+            // A single stratum says nothing of how strata differ: their root mean square difference is the prior's.
+            common.push(Common { weight, mean, deviation: variance.sqrt().max(0.3 * node.step), s: node.s, tau: prior.between });
         } else {
             for (&(tau, _), &ln) in between.iter().zip(&node.ln_weights) {
                 let joint = math::exp(ln - top) / total;
@@ -386,7 +436,7 @@ fn gather(readings: &[Vec<Seen>], nodes: &[Node], between: &[(f64, f64)]) -> Gat
                 }
                 let pooling = Pooling::new(&node.columns, node.step, tau);
                 let (mean, deviation) = pooling.common();
-                common.push((joint, mean, deviation, node.s));
+                common.push(Common { weight: joint, mean, deviation, s: node.s, tau });
                 for (j, others) in pooling.by_others().into_iter().enumerate() {
                     let column = &node.columns[j];
                     let product: Vec<f64> = others.iter().zip(&column.like).map(|(o, l)| o * l).collect();
@@ -400,7 +450,7 @@ fn gather(readings: &[Vec<Seen>], nodes: &[Node], between: &[(f64, f64)]) -> Gat
             }
         }
         for (j, density) in densities.iter().enumerate() {
-            strata[j].slices.push(Slice::new(weight, node.s, &node.columns[j], node.step, density));
+            strata[j].slices.push(Slice::new(weight, node.s, node.columns[j].first, node.step, density));
         }
     }
     Gathered { strata, scatter, common }

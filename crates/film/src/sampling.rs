@@ -1,6 +1,7 @@
 //! How many readings, and where; and what they cannot find.
 
-use crate::geometry::{area, distance, extent, from_edge, inside};
+use crate::geometry::{area, extent, from_edge, inside};
+use crate::places::{self, Likeness};
 use measure::{Assumed, Check};
 use measure::{Bounds, PointMm, Problems, bounds, math};
 use schemars::JsonSchema;
@@ -14,8 +15,17 @@ const SHAPE: Bounds = Bounds { min: 0.05, max: 1.0, unit: "(short over long axis
 const AREA_M2: Bounds = Bounds { min: 1e-4, max: 100_000.0, unit: "m2" };
 const MARGIN_MM: Bounds = Bounds { min: 0.0, max: 5_000.0, unit: "mm" };
 const WEIGHT: Bounds = Bounds { min: 0.0, max: 1_000.0, unit: "times" };
+/// Room for a gauge's foot at an edge.
+const MARGIN: f64 = 50.0;
 /// Most places listed; more are given by their number, or the spacing of the grid, alone.
 const MOST_PLACES: usize = 20_000;
+/// Places among which the next ones are chosen.
+const CANDIDATES: usize = 250;
+/// The next places given.
+const NEXT: usize = 3;
+const SCATTER: Bounds = Bounds { min: 0.02, max: 1.0, unit: "(relative; 15 % is 0.15)" };
+const RANGE_MM: Bounds = Bounds { min: 1.0, max: 100_000.0, unit: "mm" };
+const U_SHARE: Bounds = Bounds { min: 0.001, max: 1.0, unit: "(relative; 5 % is 0.05)" };
 /// A palm: the miss an inspector would like to find (common practice, no source).
 const PALM_MM: f64 = 100.0;
 
@@ -67,6 +77,18 @@ pub struct Input {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(range(min = 1.0, max = 50000.0))]
     pub limit_um: Option<f64>,
+    /// For the next places: relative scatter of the film from place to place.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = 0.02, max = 1.0))]
+    pub scatter: Option<f64>,
+    /// For the next places: distance at which two places (almost) cease to say anything of each other.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = 1.0, max = 100000.0))]
+    pub range_mm: Option<f64>,
+    /// For the next places: relative standard uncertainty (k = 1) of one reading of the tool used.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = 0.001, max = 1.0))]
+    pub u_share: Option<f64>,
 }
 
 /// How a grid is laid.
@@ -119,8 +141,8 @@ pub struct Output {
     pub smallest_patch_mm: Option<f64>,
     /// Where, when an outline is given.
     pub places: Vec<Place>,
-    /// The next places to read, the one that would change most first.
-    pub next: Vec<Place>,
+    /// The next three places to read, the one that would change most first.
+    pub next: Vec<NextPlace>,
     /// What these readings cannot find, and what can.
     pub notes: Vec<String>,
     /// What was not given and was therefore assumed.
@@ -136,6 +158,24 @@ pub struct Place {
     pub y_mm: f64,
     /// The zone it lies in, if any.
     pub zone: Option<String>,
+}
+
+/// A place to read next, and what that is worth.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct NextPlace {
+    /// Place.
+    pub x_mm: f64,
+    /// Place.
+    pub y_mm: f64,
+    /// The zone it lies in, if any.
+    pub zone: Option<String>,
+    /// Probability, from the readings so far, that the film there is under `limit_um`.
+    pub prob_below: Option<f64>,
+    /// Probability of judging a place of the surface wrongly now, mean over the surface by area times weight; without
+    /// `limit_um` or values, the mean relative deviation of what is known of the film.
+    pub doubt: f64,
+    /// The same after this reading (and those before it in the list), averaged over what it may show.
+    pub doubt_after: f64,
 }
 
 /// Answers how many readings and where.
@@ -289,6 +329,7 @@ struct Job<'a> {
     target: Target,
     area_mm2: Option<f64>,
     margin_mm: f64,
+    like: Likeness,
 }
 
 impl<'a> Job<'a> {
@@ -340,12 +381,13 @@ impl<'a> Job<'a> {
         }
         check.optional("limit_um", input.limit_um, crate::thickness::FILM_UM);
         let margin_mm = if input.outline_mm.is_some() {
-            check.or_assumed("margin_mm", input.margin_mm, MARGIN_MM, 50.0, "room for a gauge's foot; common practice, no source")
+            check.or_assumed("margin_mm", input.margin_mm, MARGIN_MM, MARGIN, "room for a gauge's foot; common practice, no source")
         } else {
             check.optional("margin_mm", input.margin_mm, MARGIN_MM).unwrap_or(0.0)
         };
+        let like = likeness(&mut check, input);
         let assumed = std::mem::take(&mut check.assumed);
-        check.problems.or((Self { input, target, area_mm2, margin_mm }, assumed))
+        check.problems.or((Self { input, target, area_mm2, margin_mm, like }, assumed))
     }
 
     fn outline(&self) -> Option<&[PointMm]> {
@@ -417,7 +459,7 @@ impl<'a> Job<'a> {
         let [lo, hi] = extent(outline);
         let deepest = self.margin_mm.min(widest(outline) * 0.5);
         let mut points = Vec::with_capacity(n);
-        for i in 1..=(40 * n + 20_000) as u64 {
+        for i in 1..=most_tries(n) {
             if points.len() == n {
                 break;
             }
@@ -429,39 +471,19 @@ impl<'a> Job<'a> {
         points
     }
 
-    /// Up to three places that would change most: far from what was read, weighty, and where the film read nearby is near
-    /// the limit. An order to go by, not a probability.
-    fn next(&self) -> Vec<Place> {
+    /// Up to three places that would change most ([`crate::places`]).
+    fn next(&self) -> Vec<NextPlace> {
         let Some(outline) = self.outline().filter(|_| !self.input.readings.is_empty()) else { return Vec::new() };
-        let candidates = self.spread(outline, 400, 1.0, |_| 1.0);
-        let mut read: Vec<Read> = self.input.readings.clone();
-        let mut next = Vec::new();
-        for _ in 0..3 {
-            let score = |p: &PointMm| {
-                let nearest = read.iter().map(|r| distance(*p, [r.x_mm, r.y_mm])).fold(f64::INFINITY, f64::min);
-                self.weight(*p) * nearest * self.doubt(*p)
-            };
-            let best = candidates.iter().map(|p| (score(p), *p)).max_by(|a, b| a.0.total_cmp(&b.0));
-            let Some((_, p)) = best.filter(|(score, _)| *score > 0.0) else { break };
-            read.push(Read { x_mm: p[0], y_mm: p[1], value_um: None });
-            next.push(self.place(p));
-        }
-        next
-    }
-
-    /// How open it is whether the film at a place reaches the limit, from what was read around it (weights 1 / distance^2):
-    /// 1 at the limit, less further off, never under a tenth.
-    fn doubt(&self, p: PointMm) -> f64 {
-        let Some(limit) = self.input.limit_um else { return 1.0 };
-        let (mut sum, mut weight) = (0.0, 0.0);
-        for read in &self.input.readings {
-            if let Some(value) = read.value_um {
-                let w = 1.0 / (math::sq(distance(p, [read.x_mm, read.y_mm])) + 1.0);
-                sum += w * math::ln(value / limit);
-                weight += w;
-            }
-        }
-        if weight == 0.0 { 1.0 } else { math::exp(-0.5 * math::sq(sum / weight / 0.2)).max(0.1) }
+        let candidates = self.spread(outline, CANDIDATES, 1.0, |_| 1.0);
+        let weights: Vec<f64> = candidates.iter().map(|p| self.weight(*p)).collect();
+        let chosen = places::next(&candidates, &weights, &self.input.readings, self.input.limit_um, self.like, NEXT);
+        chosen
+            .into_iter()
+            .map(|place| {
+                let Place { x_mm, y_mm, zone } = self.place(place.at);
+                NextPlace { x_mm, y_mm, zone, prob_below: place.prob_short, doubt: place.before, doubt_after: place.after }
+            })
+            .collect()
     }
 
     fn notes(&self, n: usize, smallest_patch_mm: Option<f64>) -> Vec<String> {
@@ -480,6 +502,52 @@ impl<'a> Job<'a> {
             "the count takes misses as lying anywhere alike; corners, upturns and outlets are missed first: look at each of them".into(),
         );
         notes
+    }
+}
+
+/// The next place to read on a drawn surface, an area of polygons each with its holes: the places read on it, the limit, and
+/// a reading of the gauge. Places keep 50 mm from every edge where the surface is wide enough. With no reading yet it is the
+/// place that says most of all others.
+pub fn next_in(area: &[Vec<Vec<PointMm>>], read: &[Read], limit_um: Option<f64>) -> Option<NextPlace> {
+    let corners: Vec<PointMm> = area.iter().filter_map(|polygon| polygon.first()).flatten().copied().collect();
+    let [lo, hi] = extent(&corners);
+    if corners.is_empty() || !(lo[0] < hi[0] && lo[1] < hi[1]) {
+        return None;
+    }
+    let on = |p: PointMm, margin: f64| {
+        let rings = || area.iter().flatten();
+        // A place in a hole lies inside two rings.
+        rings().filter(|ring| inside(ring, p)).count() % 2 == 1 && rings().all(|ring| from_edge(ring, p) >= margin)
+    };
+    let spread = |margin: f64| -> Vec<PointMm> {
+        let tries = (1..=most_tries(CANDIDATES)).map(|i| [lo[0] + (hi[0] - lo[0]) * halton(i, 2), lo[1] + (hi[1] - lo[1]) * halton(i, 3)]);
+        tries.filter(|p| on(*p, margin)).take(CANDIDATES).collect()
+    };
+    let candidates = [MARGIN, 0.4 * MARGIN, 0.0].into_iter().map(spread).find(|places| !places.is_empty())?;
+    let weights = vec![1.0; candidates.len()];
+    let next = places::next(&candidates, &weights, read, limit_um, Likeness::ASSUMED, 1).pop()?;
+    let [x_mm, y_mm] = next.at;
+    Some(NextPlace { x_mm, y_mm, zone: None, prob_below: next.prob_short, doubt: next.before, doubt_after: next.after })
+}
+
+/// Tries at placing `n` points in an outline of any shape.
+fn most_tries(n: usize) -> u64 {
+    (40 * n + 20_000) as u64
+}
+
+/// How films are alike; what is assumed is noted only where the next places need it.
+fn likeness(check: &mut Check, input: &Input) -> Likeness {
+    let why = "a film rolled or trowelled on site; common practice, no source";
+    let mut given = |field: &str, value: Option<f64>, bounds: Bounds, assumed: f64, why: &str| {
+        if input.readings.is_empty() || input.outline_mm.is_none() {
+            return check.optional(field, value, bounds).unwrap_or(assumed);
+        }
+        check.or_assumed(field, value, bounds, assumed, why)
+    };
+    Likeness {
+        scatter: given("scatter", input.scatter, SCATTER, Likeness::ASSUMED.scatter, why),
+        range_mm: given("range_mm", input.range_mm, RANGE_MM, Likeness::ASSUMED.range_mm, why),
+        u: given("u_share", input.u_share, U_SHARE, Likeness::ASSUMED.u, "a gauge or cut-out; common practice, no source"),
     }
 }
 

@@ -13,8 +13,9 @@
 use crate::acceptance::{Acceptance, Direct, Evidence};
 use crate::coats::{self, Coats};
 use crate::likelihood::Seen;
+use crate::next::{self, Ask};
 use crate::posterior::{self, Factor, Posterior, Prior, Quantity, Stratum};
-use crate::words::count;
+use crate::words::{count, percent};
 use measure::{Assumed, Check};
 use measure::{Bounds, Decision, Grade, Judgement, LEAST_READINGS, Problem, Problems, Verdict, math};
 use schemars::JsonSchema;
@@ -33,6 +34,7 @@ pub const THINNING: Bounds = Bounds { min: 0.0, max: 1.0, unit: "(a share; 5 % i
 const SCATTER: Bounds = Bounds { min: 0.02, max: 1.0, unit: "(relative; 15 % is 0.15)" };
 const FACTOR: Bounds = Bounds { min: 1.1, max: 10.0, unit: "times" };
 const PROBABILITY: Bounds = Bounds { min: 0.001, max: 0.999, unit: "(a probability)" };
+const WATER_L: Bounds = Bounds { min: 0.0, max: 1.0e6, unit: "L a day" };
 const COATS: Bounds = Bounds { min: 2.0, max: 10.0, unit: "coats" };
 /// Most readings and strata of one input: what a room, or forty like rooms, could have.
 pub const MOST_READINGS: usize = 5_000;
@@ -45,6 +47,12 @@ const DIGIT_UM: f64 = 0.29;
 const STANDS_OUT: f64 = 3.5;
 /// The percentile says something when the readings took this share of the doubt about the scatter away.
 const LEARNT: f64 = 0.5;
+/// Strata given as the next to read.
+const NEXT: usize = 3;
+/// A chance of changing a verdict already given that is worth no reading.
+const WORTH_NOTHING: f64 = 0.01;
+/// What ends the rule of a judgement of single readings.
+const MINIMUM: &str = ": minimum";
 /// Kinds of place where a comb does not stand on two points of one plane (common practice, no source).
 const NO_COMB: [&str; 7] = ["junction", "corner", "fillet", "outlet", "flange", "penetration", "fabric"];
 
@@ -75,6 +83,10 @@ pub struct Input {
     /// Strata that owe readings; one without any is `not shown`.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub strata_due: Vec<String>,
+    /// Litres of water a day by stratum: among the next readings, those of wet strata come first. A stratum not named counts
+    /// as one litre.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub water_l: BTreeMap<String, f64>,
     /// Coats due and what each gives; then the probability of a missing coat is given.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub coats: Option<CoatsDue>,
@@ -206,6 +218,9 @@ pub struct Output {
     pub strata: Vec<StratumOut>,
     /// All strata together.
     pub pooled: Pooled,
+    /// Up to three strata to read next: those whose verdict further readings are most likely to change, by the water each
+    /// sees. Without any reading yet, the wettest.
+    pub next: Vec<Next>,
     /// The worst verdict of all strata.
     pub verdict: Verdict,
     /// The judgement that decides.
@@ -214,6 +229,30 @@ pub struct Output {
     pub notes: Vec<String>,
     /// What was not given and was therefore assumed.
     pub assumed: Vec<Assumed>,
+}
+
+/// A stratum to read next.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct Next {
+    /// The stratum.
+    pub stratum: String,
+    /// Readings to take there.
+    pub readings: u32,
+    /// What they are worth; absent before anything was read.
+    pub worth: Option<Worth>,
+    /// In words.
+    pub why: String,
+}
+
+/// What further readings of a stratum are worth.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct Worth {
+    /// Probability that the stratum's verdict will be another one.
+    pub prob_verdict_changes: f64,
+    /// Probability of taking the mean for on the wrong side of its limit, now.
+    pub doubt: f64,
+    /// The same after the readings, averaged over what they may show.
+    pub doubt_after: f64,
 }
 
 /// A value with its 95 % interval.
@@ -268,6 +307,8 @@ pub struct StratumOut {
     pub verdict: Verdict,
     /// The judgement that decides: the first with that verdict.
     pub judgement: Judgement,
+    /// The judgement of a place of this stratum that was not read itself: without what single readings are held against.
+    pub unread: Judgement,
     /// Everything the rule asks, one by one.
     pub judgements: Vec<Judgement>,
     /// Every reading of the stratum, to be drawn as a dot.
@@ -289,6 +330,9 @@ pub struct Dot {
     pub hi_um: Option<f64>,
     /// Whether it counts; a comb's reading at a junction does not.
     pub counts: bool,
+    /// Whether it reaches what every single reading must; absent where the rule asks nothing of single readings, and where
+    /// it does not count.
+    pub verdict: Option<Verdict>,
     /// Whether it lies so far from the others that it should be looked at again. It still counts.
     pub stands_out: bool,
 }
@@ -321,6 +365,7 @@ pub fn run(input: &Input) -> Result<Output, Problems> {
             job.stratum(i, shown, &counted, short.as_ref().and_then(|s| s[i]))
         })
         .collect();
+    let next = job.next(&strata, &counted);
     let n = strata.iter().map(|s| s.n).sum();
     let pooled =
         Pooled { n, mean_um: (n > 0).then(|| counted.common_mean(job.factor).into()), scatter: (n > 0).then(|| counted.scatter().into()) };
@@ -330,7 +375,7 @@ pub fn run(input: &Input) -> Result<Output, Problems> {
         .fold(None, |worst: Option<&Judgement>, next| worst.filter(|w| w.verdict >= next.verdict).or(Some(next)))
         .cloned()
         .unwrap_or_else(|| Judgement::not_shown("um", &job.rule, &job.source, "no film reading"));
-    Ok(Output { film: job.film, strata, pooled, verdict: judgement.verdict, judgement, notes: job.notes(), assumed: job.assumed })
+    Ok(Output { film: job.film, strata, pooled, next, verdict: judgement.verdict, judgement, notes: job.notes(), assumed: job.assumed })
 }
 
 /// A checked reading.
@@ -394,6 +439,9 @@ impl<'a> Job<'a> {
         let acceptance = input.acceptance.clone().unwrap_or_default();
         acceptance.check(&mut check, FILM_UM);
         check_decision(&mut check, input.decision);
+        for (stratum, litres) in &input.water_l {
+            check.bounded(format!("water_l.{stratum}"), *litres, WATER_L);
+        }
         let least = input.least_readings.unwrap_or(LEAST_READINGS);
         if !(1..=1000).contains(&least) {
             check.wrong("least_readings", "out of bounds", "between 1 and 1000");
@@ -504,7 +552,11 @@ impl<'a> Job<'a> {
             Some(stratum) if n > 0 => self.judged(index, stratum, p10_says),
             _ => Vec::new(),
         };
-        let judgement = self.deciding(index, &own, n, &judgements);
+        let each: Vec<&Judgement> = judgements.iter().collect();
+        let judgement = self.deciding(index, &own, n, &each);
+        let of_single = |j: &Judgement| self.reading_limit().is_some() && j.rule.ends_with(MINIMUM);
+        let apart: Vec<&Judgement> = judgements.iter().filter(|j| !of_single(j)).collect();
+        let unread = self.deciding(index, &own, n, &apart);
         let mean_um = interval(Quantity::MEAN);
         StratumOut {
             stratum: self.names[index].clone(),
@@ -522,6 +574,7 @@ impl<'a> Job<'a> {
             more_readings: self.more_readings(n, mean_um, mean_limit, all, shown),
             verdict: judgement.verdict,
             judgement,
+            unread,
             judgements,
             readings: own.iter().map(|r| self.dot(r)).collect(),
             notes: self.stratum_notes(&own, n, p10_says),
@@ -551,9 +604,8 @@ impl<'a> Job<'a> {
 
     /// The worst judgement, held back where there are too few readings. A reading shown below the minimum falls short
     /// however few there are.
-    fn deciding(&self, index: usize, own: &[&Checked], n: usize, judgements: &[Judgement]) -> Judgement {
-        let worst =
-            judgements.iter().fold(None, |worst: Option<&Judgement>, next| worst.filter(|w| w.verdict >= next.verdict).or(Some(next)));
+    fn deciding(&self, index: usize, own: &[&Checked], n: usize, judgements: &[&Judgement]) -> Judgement {
+        let worst = judgements.iter().copied().reduce(|worst, next| if next.verdict > worst.verdict { next } else { worst });
         let Some(worst) = worst else {
             let why = if own.is_empty() {
                 "no reading".to_string()
@@ -564,9 +616,9 @@ impl<'a> Job<'a> {
         };
         let few =
             |judgement: &Judgement| judgement.clone().held_back(&format!("{}, fewer than the {} asked", count(n, "reading"), self.least));
-        let direct = judgements.iter().find(|j| j.verdict == Verdict::FallsShort && j.rule.ends_with(": minimum"));
+        let direct = judgements.iter().find(|j| j.verdict == Verdict::FallsShort && j.rule.ends_with(MINIMUM));
         if n < self.least {
-            return direct.cloned().unwrap_or_else(|| few(worst));
+            return direct.map_or_else(|| few(worst), |direct| (*direct).clone());
         }
         if let Some(thin) = self.thin_spot(index) {
             return worst.clone().held_back(&thin);
@@ -615,7 +667,72 @@ impl<'a> Job<'a> {
             lo_um: lo,
             hi_um: Some(hi).filter(|hi| hi.is_finite()),
             counts: r.counts,
+            verdict: self.reading_limit().filter(|_| r.counts).map(|limit| d.against(limit, self.decision)),
             stands_out: r.stands_out,
+        }
+    }
+
+    fn reading_limit(&self) -> Option<f64> {
+        self.acceptance.reading_limit(self.input.limit_um)
+    }
+
+    /// The strata whose verdict further readings are most likely to change for each reading taken, by their water.
+    fn next(&self, strata: &[StratumOut], all: &Posterior) -> Vec<Next> {
+        let unread = all.unread();
+        let known = |i: usize| all.strata[i].as_ref().or(unread.as_ref());
+        let mut asked: Vec<(f64, f64, Next)> = (strata.iter().enumerate())
+            .filter_map(|(i, stratum)| {
+                let readings = self.least.saturating_sub(stratum.n).max(1) as u32;
+                let worth = known(i).map(|known| self.worth(i, stratum, known, readings));
+                if stratum.verdict != Verdict::NotShown && worth.is_some_and(|w| w.prob_verdict_changes < WORTH_NOTHING) {
+                    return None;
+                }
+                let water = self.input.water_l.get(&stratum.stratum).copied().unwrap_or(1.0);
+                let changes = worth.map_or(1.0, |w| w.prob_verdict_changes) / f64::from(readings);
+                let drops = worth.map_or(0.0, |w| w.doubt - w.doubt_after);
+                let why = self.next_words(stratum, readings, worth);
+                Some((water * changes, water * drops, Next { stratum: stratum.stratum.clone(), readings, worth, why }))
+            })
+            .collect();
+        asked.sort_by(|a, b| b.0.total_cmp(&a.0).then(b.1.total_cmp(&a.1)));
+        asked.into_iter().take(NEXT).map(|(.., next)| next).collect()
+    }
+
+    fn worth(&self, index: usize, stratum: &StratumOut, known: &Stratum, readings: u32) -> Worth {
+        let ask = Ask {
+            mean_um: self.acceptance.mean_limit(self.input.limit_um),
+            reading_um: self.reading_limit(),
+            decision: self.decision,
+            factor: self.factor,
+            readings,
+            u: self.usual_u(index),
+            verdict: stratum.verdict,
+        };
+        let worth = next::worth(known, &ask);
+        // A reading shown to be short stays so, whatever is read beside it.
+        let shown_short = stratum.readings.iter().any(|dot| dot.verdict == Some(Verdict::FallsShort));
+        let prob_verdict_changes = if shown_short { 0.0 } else { worth.prob_changes };
+        Worth { prob_verdict_changes, doubt: worth.doubt, doubt_after: worth.doubt_after }
+    }
+
+    /// Relative uncertainty of the stratum's readings, of all where it has none: what one more will have.
+    fn usual_u(&self, index: usize) -> f64 {
+        let of = |own: bool| -> Vec<f64> {
+            let which = self.readings.iter().filter(|r| r.counts && (!own || r.stratum == index));
+            which.map(|r| r.seen().variance(0.0).sqrt()).collect()
+        };
+        let own = of(true);
+        median(if own.is_empty() { of(false) } else { own }).clamp(0.005, 0.3)
+    }
+
+    fn next_words(&self, stratum: &StratumOut, readings: u32, worth: Option<Worth>) -> String {
+        let what = format!("{}: {}", stratum.stratum, count(readings as usize, "further reading"));
+        match worth {
+            None => format!("{what}; nothing was read yet"),
+            Some(worth) => {
+                let now = if stratum.n < self.least { "would settle it" } else { "would change the verdict" };
+                format!("{what} {now} with a probability of {}", percent(worth.prob_verdict_changes))
+            }
         }
     }
 
@@ -649,7 +766,10 @@ impl<'a> Job<'a> {
         if wet && self.coats.is_some() {
             notes.push("a comb reads the coat that is still wet; readings of a single coat say nothing of how many there are".into());
         }
-        notes.push("thickness readings say how thick; they do not find a missed patch".into());
+        notes.push(
+            "thickness readings say how thick; a palm-sized miss they do not find: look at the colour of each coat and its strokes, photograph all of it in raking light, and flood it"
+                .into(),
+        );
         notes
     }
 }

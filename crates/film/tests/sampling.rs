@@ -1,6 +1,6 @@
 //! How many readings, and where.
 
-use film::sampling::{Grid, Input, Output, Read, Zone, prob_grid_finds, reach_over_spacing, run};
+use film::sampling::{Grid, Input, Output, Read, Zone, next_in, prob_grid_finds, reach_over_spacing, run};
 use proptest::prelude::*;
 
 fn share(missed_share: f64, confidence: f64) -> Input {
@@ -116,6 +116,22 @@ fn the_next_places_are_far_from_the_last_and_near_the_limit() {
     assert!(next[0].x_mm > 1800.0, "{next:?}");
     let unlimited = answered(&Input { limit_um: None, ..input }).next;
     assert!((unlimited[0].x_mm - 2000.0).abs() < 300.0, "the middle is furthest: {unlimited:?}");
+}
+
+/// On a floor with an outlet in it, and on a sill of 90 mm.
+#[test]
+fn the_next_place_on_a_drawn_surface_keeps_off_its_edges_and_holes() {
+    let ring = |x: [f64; 2], y: [f64; 2]| vec![[x[0], y[0]], [x[1], y[0]], [x[1], y[1]], [x[0], y[1]]];
+    let floor = vec![vec![ring([0., 1150.], [800., 1700.]), ring([450., 590.], [1200., 1350.])]];
+    let first = next_in(&floor, &[], Some(1000.0)).unwrap();
+    assert!((50.0..=1100.0).contains(&first.x_mm) && (850.0..=1650.0).contains(&first.y_mm), "{first:?}");
+    assert!(!((400.0..640.0).contains(&first.x_mm) && (1150.0..1400.0).contains(&first.y_mm)), "not at the outlet: {first:?}");
+    let sill = vec![vec![ring([0., 400.], [0., 90.])]];
+    let read = [Read { x_mm: 60.0, y_mm: 30.0, value_um: Some(590.0) }];
+    let next = next_in(&sill, &read, Some(1000.0)).unwrap();
+    assert!(next.x_mm > 150.0 && (20.0..=70.0).contains(&next.y_mm), "away from the first: {next:?}");
+    assert!(next.doubt_after < next.doubt);
+    assert_eq!(next_in(&[], &[], None), None);
 }
 
 #[test]

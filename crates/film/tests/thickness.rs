@@ -237,6 +237,98 @@ fn a_recess_one_coat_short_is_found() {
     assert!(out.assumed.iter().any(|a| a.field == "coats.prior_short"));
 }
 
+/// What one more reading is worth, against plain sums: a single stratum on its own dense grid over (m, s), every outcome
+/// of the reading judged anew (written here, sharing nothing with the crate but the prior).
+#[test]
+fn the_worth_of_a_reading_agrees_with_plain_sums() {
+    use measure::math::{exp, ln, normal_cdf, sq};
+    let (film, u, limit, risk) = ([1040.0, 1130.0, 985.0, 1090.0], 15.0, 1000.0, 0.05);
+    let grid: Vec<(f64, f64, f64)> = (0..120)
+        .flat_map(|i| {
+            (0..401).map(move |k| (exp(ln(0.012) + (ln(1.2) - ln(0.012)) * f64::from(i) / 119.0), 6.4 + 1.2 * f64::from(k) / 400.0))
+        })
+        .map(|(s, m)| {
+            let prior = exp(-0.5 * sq(ln(s / PRIOR.scatter) / PRIOR.scatter_sigma()));
+            let like = |x: f64| exp(-0.5 * sq(ln(x) - m) / (s * s + sq(u / x))) / (s * s + sq(u / x)).sqrt();
+            (s, m, prior * film.iter().map(|x| like(*x)).product::<f64>())
+        })
+        .collect();
+    let reaches = |weights: &[f64]| {
+        let over = grid.iter().zip(weights).filter(|((s, m, _), _)| m + 0.5 * s * s >= ln(limit)).map(|(_, w)| w).sum::<f64>();
+        over / weights.iter().sum::<f64>()
+    };
+    let r = u / 1065.0;
+    let (mut total, mut changes, mut doubt) = (0.0, 0.0, 0.0);
+    for k in 0..400 {
+        let y = ln(600.0) + (ln(1900.0) - ln(600.0)) * (f64::from(k) + 0.5) / 400.0;
+        let weights: Vec<f64> = grid.iter().map(|(s, m, w)| w * exp(-0.5 * sq(y - m) / (s * s + r * r)) / (s * s + r * r).sqrt()).collect();
+        let (density, p) = (weights.iter().sum::<f64>(), reaches(&weights));
+        // Not shown now: it changes when the mean is sure, or when the reading itself is shown to be short.
+        let short = normal_cdf((y - ln(900.0)) / r) <= risk;
+        total += density;
+        changes += density * f64::from(u8::from(p >= 1.0 - risk || p <= risk || short));
+        doubt += density * p.min(1.0 - p);
+    }
+    let acceptance = Acceptance::MinimumAndMean { minimum_um: Some(900.0), mean_um: Some(limit) };
+    let out = judged(&Input { acceptance: Some(acceptance), ..dry(limit, values("field", u, &film)) });
+    let worth = out.next[0].worth.unwrap();
+    assert_eq!(out.verdict, Verdict::NotShown);
+    near(worth.prob_verdict_changes, changes / total, 0.01, "the verdict changes");
+    let now = reaches(&grid.iter().map(|g| g.2).collect::<Vec<_>>());
+    near(worth.doubt, now.min(1.0 - now), 0.01, "doubt now");
+    near(worth.doubt_after, doubt / total, 0.01, "doubt after");
+    assert!(worth.doubt_after < worth.doubt && worth.prob_verdict_changes > 0.05, "{worth:?}");
+}
+
+#[test]
+fn the_next_readings_are_where_the_verdict_is_open_and_the_water_runs() {
+    let mut readings = values("field", 15.0, &[1350.0, 1380.0, 1410.0, 1360.0, 1390.0]);
+    readings.extend(values("upturn", 15.0, &[1010.0, 1120.0, 1060.0]));
+    readings.extend(values("recess", 15.0, &[590.0]));
+    let strata_due = vec!["wall".into()];
+    let input = Input { strata_due, ..dry(1000.0, readings) };
+    let names = |input: &Input| judged(input).next.iter().map(|n| n.stratum.clone()).collect::<Vec<_>>();
+    let dry_room = names(&input);
+    assert!(!dry_room.contains(&"field".to_string()), "the field is settled: {dry_room:?}");
+    assert!(!dry_room.contains(&"recess".to_string()), "a reading shown to be short settles the recess: {dry_room:?}");
+    let water_l = [("wall".to_string(), 0.01), ("upturn".to_string(), 20.0)].into();
+    assert_eq!(names(&Input { water_l, ..input.clone() })[0], "upturn");
+    let water_l = [("wall".to_string(), 20.0), ("upturn".to_string(), 0.01)].into();
+    let wet_wall = judged(&Input { water_l, ..input });
+    assert_eq!((wet_wall.next[0].stratum.as_str(), wet_wall.next[0].readings), ("wall", 3));
+    let nothing = judged(&Input { strata_due: vec!["field".into()], ..dry(1000.0, vec![]) });
+    assert_eq!(nothing.next[0].why, "field: 3 further readings; nothing was read yet");
+    assert!(nothing.next[0].worth.is_none());
+}
+
+/// A place of a stratum that was not itself read is judged by the mean, not by a short reading elsewhere.
+#[test]
+fn a_short_reading_is_short_where_it_was_taken() {
+    let acceptance = Some(Acceptance::MinimumAndMean { minimum_um: Some(800.0), mean_um: Some(900.0) });
+    let field = only(&Input { acceptance, ..dry(900.0, values("field", 10.0, &[1150., 1120., 1180., 1140., 1160., 700.])) });
+    assert_eq!((field.verdict, field.unread.verdict), (Verdict::FallsShort, Verdict::Conforms), "{}", field.unread.why);
+    let short: Vec<usize> = field.readings.iter().filter(|d| d.verdict == Some(Verdict::FallsShort)).map(|d| d.index).collect();
+    assert_eq!(short, [5]);
+}
+
+#[test]
+fn a_mean_alone_asks_nothing_of_single_readings() {
+    let film = values("field", 10.0, &[1150., 1120., 980., 1140., 1160.]);
+    let field = only(&Input { acceptance: Some(Acceptance::Mean), ..dry(1000.0, film) });
+    assert_eq!((field.verdict, field.judgements.len()), (Verdict::Conforms, 1));
+    assert!(field.readings.iter().all(|dot| dot.verdict.is_none()));
+}
+
+/// A value so far out that even its uncertainty leaves under 5 % falls short under simple acceptance too.
+#[test]
+fn simple_acceptance_sees_what_is_clearly_outside() {
+    let film = values("field", 60.0, &[420.0, 450.0, 400.0]);
+    let of = |limit| only(&Input { decision: Some(Decision::Simple { u_max: 5.0 }), ..dry(limit, film.clone()) });
+    assert_eq!(of(1000.0).verdict, Verdict::FallsShort);
+    assert_eq!(of(430.0).verdict, Verdict::NotShown);
+    assert_eq!(of(200.0).verdict, Verdict::NotShown, "never a pass with a poor instrument");
+}
+
 /// Sane at the edges: documented at the head of `thickness`.
 #[test]
 fn edges_have_sane_answers() {

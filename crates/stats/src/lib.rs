@@ -9,13 +9,17 @@
 //! * [`tolerance`]: one-sided tolerance limits of normal readings.
 //! * [`censored`]: readings known only as brackets.
 //! * [`kriging`]: values between readings with their variance, variograms.
+//! * [`owens_t`]: a wedge of the bivariate normal distribution.
 //! * [`proportion`]: shares seen in samples, and how many looks find a miss.
 
 pub mod censored;
 pub mod kriging;
 pub mod least_squares;
 pub mod outlier;
+mod owen;
 pub mod plane;
 pub mod proportion;
 pub mod student;
 pub mod tolerance;
+
+pub use owen::owens_t;
