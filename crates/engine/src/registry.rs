@@ -7,6 +7,9 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::Value;
 
+/// Bytes of a picture file beside an input, at most.
+pub const PICTURE_BYTES: usize = strokes::picture::FILE_BYTES;
+
 /// One computation as every door sees it.
 pub struct Computation {
     /// Name on the command line and in the address.
@@ -26,6 +29,15 @@ impl Computation {
         (self.run)(input)
     }
 
+    /// The same with a picture file beside the JSON; only some computations look at one.
+    pub fn run_on_picture(&self, input: &[u8], picture: &[u8]) -> Result<Vec<u8>, Problems> {
+        if self.name != "strokes" {
+            return Err(Problem::at("picture", "this computation looks at none", "strokes does").into());
+        }
+        let input: strokes::Input = intake::json::read("", input)?;
+        strokes::run_on_file(&input, picture).map(|output| written(&output))
+    }
+
     /// JSON Schema 2020-12 of input and output: `{"input": ..., "output": ...}`.
     pub fn schema(&self) -> Value {
         serde_json::json!({ "name": self.name, "help": self.help, "sources": self.sources, "input": (self.input)(), "output": (self.output)() })
@@ -37,10 +49,13 @@ fn run_with<I: DeserializeOwned + JsonSchema, O: Serialize>(
     compute: fn(&I) -> Result<O, Problems>,
 ) -> Result<Vec<u8>, Problems> {
     let input: I = intake::json::read("", bytes)?;
-    let output = compute(&input)?;
-    let mut text = serde_json::to_vec_pretty(&output).expect("outputs are plain data with text keys");
+    compute(&input).map(|output| written(&output))
+}
+
+fn written(output: &impl Serialize) -> Vec<u8> {
+    let mut text = serde_json::to_vec_pretty(output).expect("outputs are plain data with text keys");
     text.push(b'\n');
-    Ok(text)
+    text
 }
 
 macro_rules! computation {
@@ -152,7 +167,7 @@ pub const ALL: &[Computation] = &[
         "which way the marks run in a photograph: one, two or no direction in each tile",
         [
             "homography by the normalised direct linear transform (Hartley and Zisserman 2004, algorithm 4.2)",
-            "structure tensor with 3 by 3 Sobel, checked against scikit-image; an aid to looking, never proof of thickness"
+            "PNG (ISO/IEC 15948) or JPEG (ISO/IEC 10918-1), turned by its EXIF orientation; structure tensor with 3 by 3 Sobel, checked against scikit-image; an aid to looking, never proof of thickness"
         ],
         strokes::Input => strokes::Output,
         strokes::run

@@ -4,14 +4,12 @@ use crate::classify::{self, Class, Scale, Tile};
 use crate::homography::{Homography, Pair, Refused};
 use crate::rectify::{Grey, Grid, Rectified};
 use crate::tiles::{self, Cut};
-use crate::{CAUTION, base64, tensor};
+use crate::{CAUTION, base64, picture, tensor};
 use measure::{Bounds, PointMm, Problem, Problems, bounds, math};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 const SIDE_PX: Bounds = Bounds { min: 16.0, max: 20_000.0, unit: "pixels" };
-/// Pixels of one photograph.
-const PIXELS: usize = 50_000_000;
 /// Cells of the plan looked at.
 const CELLS: f64 = 30.0e6;
 const POINTS: usize = 1_000;
@@ -32,7 +30,7 @@ const STROKES_MOST: f64 = 50.0;
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Input {
-    /// The photograph in grey.
+    /// The photograph.
     pub image: Picture,
     /// Four or more points whose place on the plan is known, no three of four on a line; more than four show how well they
     /// agree. All on the one plane, floor or wall, that is looked at.
@@ -61,22 +59,33 @@ pub struct Input {
     pub leave_out_mm: Vec<Vec<PointMm>>,
 }
 
-/// A picture in grey, row by row from the top left: either the numbers or their bytes as base64.
+/// A picture: a PNG or JPEG file, or its pixels in grey, row by row from the top left, as numbers or bytes. One of the three;
+/// left out where the file comes beside the input, as on the command line.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Picture {
-    /// Pixels in a row.
+    /// Pixels in a row; left out with a file, which knows.
+    #[serde(skip_serializing_if = "none")]
     #[schemars(range(min = 16, max = 20000))]
     pub width: u32,
-    /// Rows.
+    /// Rows; left out with a file.
+    #[serde(skip_serializing_if = "none")]
     #[schemars(range(min = 16, max = 20000))]
     pub height: u32,
+    /// A PNG or JPEG file in base64 (RFC 4648, section 4), at most 64 MB and 50 million pixels. Pixels are counted in the
+    /// picture as a viewer shows it: turned as its EXIF orientation says.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub file_base64: Option<String>,
     /// Luminance of each pixel, 0 black to 255 white.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub grey: Option<Vec<u8>>,
-    /// The same as one byte a pixel in base64 (RFC 4648, section 4).
+    /// The same as one byte a pixel in base64.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub grey_base64: Option<String>,
+}
+
+fn none(pixels: &u32) -> bool {
+    *pixels == 0
 }
 
 /// A point of the photograph and its place on the plan.
@@ -152,29 +161,52 @@ pub struct Residual {
 /// ([`Rectified::of`]), freed of broad shading (the mean over a stroke's width), and its structure tensor summed over tiles
 /// ([`crate::tensor`]). A tile has one, two or no direction; all that keeps marks from being seen ends as none.
 pub fn run(input: &Input) -> Result<Output, Problems> {
-    let grey = match (&input.image.grey, &input.image.grey_base64) {
-        (Some(grey), None) => Ok(std::borrow::Cow::Borrowed(grey.as_slice())),
-        (None, Some(text)) if text.len() <= 2 * PIXELS => base64::decode(text).map(std::borrow::Cow::Owned).map_err(|place| {
-            Problem::at("image.grey_base64", format!("not base64 at character {}", place + 1), "letters, digits, + and /, as in RFC 4648")
-        }),
-        (None, Some(_)) => Err(Problem::at("image.grey_base64", "too long", format!("{PIXELS} pixels at most"))),
-        (Some(_), Some(_)) => Err(Problem::at("image.grey_base64", "given beside grey", "one of the two")),
-        (None, None) => Err(Problem::at("image.grey", "missing", "luminance of each pixel, or grey_base64")),
-    };
-    match grey {
-        Ok(grey) => run_on(input, &grey),
-        Err(problem) => {
-            let mut problems = Problems::from(problem);
-            problems.extend(Plan::of(input).err().unwrap_or_default());
-            Err(problems)
+    let bytes = |field: &str, text: &str, most: usize| {
+        if text.len() > 2 * most {
+            return Err(Problems::from(Problem::at(field, "too long", format!("{most} bytes at most"))));
         }
-    }
+        base64::decode(text).map_err(|place| {
+            Problem::at(field, format!("not base64 at character {}", place + 1), "letters, digits, + and /, as in RFC 4648").into()
+        })
+    };
+    let image = &input.image;
+    let pixels = match (&image.grey, &image.grey_base64, &image.file_base64) {
+        (Some(grey), None, None) => return run_on(input, grey),
+        (None, Some(text), None) => bytes("image.grey_base64", text, picture::PIXELS).map(|grey| run_on(input, &grey)),
+        (None, None, Some(text)) => bytes("image.file_base64", text, picture::FILE_BYTES).map(|file| run_on_file(input, &file)),
+        (None, None, None) => {
+            Err(Problem::at("image", "missing", "file_base64: a PNG or JPEG file; or grey or grey_base64: its pixels").into())
+        }
+        _ => Err(Problem::at("image", "given twice", "one of file_base64, grey and grey_base64").into()),
+    };
+    pixels.unwrap_or_else(|problems| Err(beside(input, problems)))
+}
+
+/// The same with a PNG or JPEG file given apart ([`picture::decode`]); pixels in the input are not looked at.
+pub fn run_on_file(input: &Input, file: &[u8]) -> Result<Output, Problems> {
+    let photo = picture::decode(file).map_err(|problems| beside(input, problems))?;
+    let sides = [("image.width", input.image.width, photo.width), ("image.height", input.image.height, photo.height)];
+    let other = sides.iter().filter(|(_, given, has)| *given != 0 && *given as usize != *has);
+    let other = other.map(|(field, given, has)| Problem::at(*field, "not that of the file", format!("{has}, or left out")).value(*given));
+    let mut problems = Problems::new();
+    other.for_each(|problem| problems.push(problem));
+    problems.or(())?;
+    of(input, photo.width, photo.height, &photo.luminance)
 }
 
 /// The same with the pixels given apart, row by row; those in the input are not looked at.
 pub fn run_on(input: &Input, luminance: &[u8]) -> Result<Output, Problems> {
-    let plan = Plan::of(input);
-    let (width, height) = (input.image.width as usize, input.image.height as usize);
+    of(input, input.image.width as usize, input.image.height as usize, luminance)
+}
+
+/// Problems of the picture, and those of everything else.
+fn beside(input: &Input, mut problems: Problems) -> Problems {
+    problems.extend(Plan::of(input, None).err().unwrap_or_default());
+    problems
+}
+
+fn of(input: &Input, width: usize, height: usize, luminance: &[u8]) -> Result<Output, Problems> {
+    let plan = Plan::of(input, Some([width, height]));
     let mut problems = Problems::new();
     if width.checked_mul(height) != Some(luminance.len()) {
         let right = format!("width times height, {} of them", width.saturating_mul(height));
@@ -204,7 +236,8 @@ struct Plan {
 }
 
 impl Plan {
-    fn of(input: &Input) -> Result<Self, Problems> {
+    /// `size` of the picture: width and height, where they are known.
+    fn of(input: &Input, size: Option<[usize; 2]>) -> Result<Self, Problems> {
         let mut problems = Problems::new();
         let mut within = |field: String, value: f64, bounds: Bounds| {
             if !bounds.contains(value) {
@@ -212,8 +245,10 @@ impl Plan {
             }
             value
         };
-        within("image.width".into(), f64::from(input.image.width), SIDE_PX);
-        within("image.height".into(), f64::from(input.image.height), SIDE_PX);
+        if let Some([width, height]) = size {
+            within("image.width".into(), width as f64, SIDE_PX);
+            within("image.height".into(), height as f64, SIDE_PX);
+        }
         let tile_mm = within("tile_mm".into(), input.tile_mm.unwrap_or(200.0), TILE_MM);
         let stroke_mm = within("stroke_mm".into(), input.stroke_mm.unwrap_or(20.0), STROKE_MM);
         let sigma = within("sigma_px".into(), input.sigma_px.unwrap_or(1.0), SIGMA_PX);
@@ -238,7 +273,7 @@ impl Plan {
                 within("area".into(), value, bounds::PLAN_MM);
             }
         }
-        problems.extend(sizes(input, tile_mm, stroke_mm));
+        problems.extend(sizes(input, size, tile_mm, stroke_mm));
         problems.or(())?;
         let map = map(&input.points)?;
         let area = input.area.unwrap_or_else(|| around(&input.points));
@@ -372,10 +407,10 @@ fn one_way_everywhere(tiles: &[Tile]) -> bool {
 }
 
 /// What is wrong with sizes and numbers of things.
-fn sizes(input: &Input, tile_mm: f64, stroke_mm: f64) -> Problems {
+fn sizes(input: &Input, size: Option<[usize; 2]>, tile_mm: f64, stroke_mm: f64) -> Problems {
     let mut problems = Problems::new();
-    if u64::from(input.image.width) * u64::from(input.image.height) > PIXELS as u64 {
-        problems.push(Problem::at("image", "too many pixels", format!("{PIXELS} at most")));
+    if size.is_some_and(|[width, height]| width.saturating_mul(height) > picture::PIXELS) {
+        problems.push(Problem::at("image", "too many pixels", format!("{} at most", picture::PIXELS)));
     }
     if !(4..=POINTS).contains(&input.points.len()) {
         let right = format!("4 to {POINTS} points seen in the photograph and known on the plan");

@@ -1,10 +1,10 @@
 //! Which way was it stroked: a photograph laid onto the plan, and the directions of the marks in each tile of it.
 //!
-//! The first thing looked for on a membrane is a second coat laid across the first. This crate takes grey pixels and four
-//! or more points whose place on the plan is known, and gives numbers: one, two or no direction in each tile. Reading image
-//! files is not its business. It is an aid to looking: marks say nothing of thickness, and every answer carries that
+//! The first thing looked for on a membrane is a second coat laid across the first. This crate takes a photograph and four
+//! or more points whose place on the plan is known, and gives numbers: one, two or no direction in each tile. It is an aid to looking: marks say nothing of thickness, and every answer carries that
 //! sentence ([`CAUTION`]).
 //!
+//! * [`picture`]: a PNG or JPEG file in grey, the right way up.
 //! * [`homography`]: the plan's place of every pixel.
 //! * [`rectify`]: the photograph as seen straight from above.
 //! * [`tensor`]: the structure tensor, the digits of scikit-image.
@@ -16,11 +16,12 @@ mod base64;
 mod classify;
 pub mod homography;
 pub mod mixture;
+pub mod picture;
 pub mod rectify;
 pub mod tensor;
 mod tiles;
 
-pub use answer::{Area, Counts, Input, Output, Picture, Reference, Residual, run, run_on};
+pub use answer::{Area, Counts, Input, Output, Picture, Reference, Residual, run, run_on, run_on_file};
 pub use classify::{Class, Direction, Tile};
 pub use tiles::{Sums, whole};
 

@@ -2,7 +2,7 @@
 
 mod common;
 
-use common::{Floor, Random};
+use common::{Floor, Random, base64};
 use measure::{Problems, math};
 use proptest::prelude::*;
 use strokes::homography::{Homography, Pair, Refused};
@@ -69,7 +69,7 @@ proptest! {
     fn no_input_panics(width in 0_u32..40, height in 0_u32..40, points in prop::collection::vec((-50.0..50.0_f64, -50.0..50.0_f64, -300.0..300.0_f64, -300.0..300.0_f64), 0..7), tile in prop::option::of(-10.0..300.0_f64), fill in any::<u8>()) {
         let points = points.iter().map(|(a, b, c, d)| Reference { px: [*a, *b], plan_mm: [*c, *d] }).collect();
         let grey = Some(vec![fill; (width * height) as usize]);
-        let input = Input { image: strokes::Picture { width, height, grey, grey_base64: None }, points, tile_mm: tile, ..Input::default() };
+        let input = Input { image: strokes::Picture { width, height, grey, ..strokes::Picture::default() }, points, tile_mm: tile, ..Input::default() };
         if let Err(problems) = run(&input) {
             prop_assert!(!problems.is_empty());
         }
@@ -94,13 +94,6 @@ fn numbers_and_base64_say_the_same() {
     input.image.grey = None;
     input.image.grey_base64 = Some(base64(&bytes));
     assert_eq!(run(&input).unwrap(), apart);
-}
-
-fn base64(bytes: &[u8]) -> String {
-    const LETTERS: &[u8] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-    let three = |chunk: &[u8]| (0..3).fold(0_usize, |sum, i| sum << 8 | usize::from(chunk.get(i).copied().unwrap_or(0)));
-    let four = |chunk: &[u8]| (0..=chunk.len()).map(|i| char::from(LETTERS[three(chunk) >> (18 - 6 * i) & 63])).collect::<String>();
-    bytes.chunks(3).map(four).collect()
 }
 
 #[test]
@@ -157,10 +150,12 @@ fn wrong(change: impl Fn(&mut Input)) -> Problems {
 #[test]
 fn every_slip_is_named() {
     type Slip = (&'static str, fn(&mut Input));
-    let slips: [Slip; 15] = [
-        ("image.grey", |i| i.image.grey = None),
+    let slips: [Slip; 17] = [
+        ("image", |i| i.image.grey = None),
         ("image.grey", |i| i.image.grey.as_mut().unwrap().truncate(99)),
-        ("image.grey_base64", |i| i.image.grey_base64 = Some("AAAA".into())),
+        ("image", |i| i.image.grey_base64 = Some("AAAA".into())),
+        ("image.file_base64", |i| (i.image.grey, i.image.file_base64) = (None, Some("?".into()))),
+        ("image", |i| (i.image.grey, i.image.file_base64) = (None, Some("AAAA".into()))),
         ("image.grey_base64", |i| (i.image.grey, i.image.grey_base64) = (None, Some("?".into()))),
         ("image.width", |i| i.image.width = 3),
         ("image", |i| (i.image.width, i.image.height) = (19_999, 19_999)),

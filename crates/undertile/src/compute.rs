@@ -3,6 +3,7 @@
 use crate::files;
 use engine::registry;
 use measure::{Problem, Problems};
+use std::path::Path;
 use std::process::ExitCode;
 
 /// Exit code for bad input.
@@ -24,10 +25,18 @@ pub fn print(bytes: &[u8]) -> ExitCode {
 }
 
 /// One computation.
-pub fn run(name: &str) -> ExitCode {
+pub fn run(name: &str, picture: Option<&Path>) -> ExitCode {
     let output = registry::find(name).and_then(|computation| {
         let input = files::read_stdin().map_err(|error| Problem::at("", format!("standard input cannot be read: {error}"), "JSON"))?;
-        computation.run(&input)
+        match picture {
+            None => computation.run(&input),
+            Some(path) => {
+                let file = files::read(path, registry::PICTURE_BYTES).map_err(|error| {
+                    Problem::at("picture", format!("cannot be read: {error}"), "a PNG or JPEG file").value(path.display().to_string())
+                })?;
+                computation.run_on_picture(&input, &file)
+            }
+        }
     });
     match output {
         Ok(bytes) => print(&bytes),

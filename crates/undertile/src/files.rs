@@ -46,10 +46,14 @@ fn read_entry(entry: &fs::DirEntry) -> io::Result<Option<(String, Vec<u8>)>> {
     if !is_text {
         return Ok(Some((name, Vec::new())));
     }
-    let most = measure::bounds::DOCUMENT_BYTES as u64 + 1;
+    Ok(Some((name, read(&path, measure::bounds::DOCUMENT_BYTES)?)))
+}
+
+/// A file, up to one byte more than it may have.
+pub fn read(path: &Path, most: usize) -> io::Result<Vec<u8>> {
     let mut bytes = Vec::new();
-    fs::File::open(path)?.take(most).read_to_end(&mut bytes)?;
-    Ok(Some((name, bytes)))
+    fs::File::open(path)?.take(most as u64 + 1).read_to_end(&mut bytes)?;
+    Ok(bytes)
 }
 
 /// Standard input, up to one byte more than a document may have.

@@ -28,6 +28,9 @@ enum Command {
         /// Name of the computation
         #[arg(required_unless_present = "list")]
         name: Option<String>,
+        /// Photograph, PNG or JPEG, beside the JSON: for strokes
+        #[arg(long, value_name = "FILE")]
+        picture: Option<PathBuf>,
         /// Names, what each answers, and its sources
         #[arg(long)]
         list: bool,
@@ -78,7 +81,7 @@ enum Color {
 fn main() -> ExitCode {
     match Cli::parse().command {
         Command::Compute { list: true, .. } => compute::list(),
-        Command::Compute { name, .. } => compute::run(&name.unwrap_or_default()),
+        Command::Compute { name, picture, .. } => compute::run(&name.unwrap_or_default(), picture.as_deref()),
         Command::Schema { name } => compute::schema(&name),
         Command::Assess { job, hold_point, json, all, drawings, at, color } => {
             assess::run(&assess::Request { folder: job, hold_point, json, all, drawings, at, color })

@@ -161,3 +161,11 @@ pub fn turned(a: f64, b: f64) -> f64 {
     let turn = (a - b).rem_euclid(180.0);
     turn.min(180.0 - turn)
 }
+
+/// Bytes in base64 (RFC 4648, section 4), without padding.
+pub fn base64(bytes: &[u8]) -> String {
+    const LETTERS: &[u8] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let three = |chunk: &[u8]| (0..3).fold(0_usize, |sum, i| sum << 8 | usize::from(chunk.get(i).copied().unwrap_or(0)));
+    let four = |chunk: &[u8]| (0..=chunk.len()).map(|i| char::from(LETTERS[three(chunk) >> (18 - 6 * i) & 63])).collect::<String>();
+    bytes.chunks(3).map(four).collect()
+}

@@ -152,3 +152,30 @@ fn verdicts_carry_what_they_rest_on() {
         assert!(!verdict["why"].as_str().unwrap().contains('\n'), "why is one line");
     }
 }
+
+/// The pixels of the example once more, as a PNG file beside the input.
+#[test]
+fn a_picture_file_gives_the_answer_of_its_pixels() {
+    let pixels = input("strokes");
+    let mut points = pixels.clone();
+    points["image"] = json!({});
+    let file = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/examples/strokes.png");
+    let ran = undertile(&["compute", "strokes", "--picture", file], points.to_string().as_bytes());
+    assert_eq!((ran.code, ran.err.as_str()), (Some(0), ""));
+    assert_eq!(serde_json::from_str::<Value>(&ran.out).unwrap(), compute("strokes", &pixels));
+}
+
+#[test]
+fn a_picture_that_cannot_be_looked_at_is_refused() {
+    let points = input("strokes").to_string();
+    let here = concat!(env!("CARGO_MANIFEST_DIR"), "/Cargo.toml");
+    for (name, file, what) in [
+        ("strokes", here, "neither PNG nor JPEG"),
+        ("strokes", "nowhere.jpg", "cannot be read"),
+        ("strokes", ".", "cannot be read"),
+        ("falls", here, "looks at none"),
+    ] {
+        let ran = undertile(&["compute", name, "--picture", file], points.as_bytes());
+        assert!(ran.code == Some(2) && ran.err.contains(what), "{ran:?}");
+    }
+}
