@@ -23,7 +23,7 @@ pub const PLACES: [Place; 15] = [
     engine("air", 1, &[]),
     engine("fixing", 1, &[]),
     engine("strokes", 1, &[]),
-    engine("room", 2, &[]),
+    engine("room", 2, &["film"]),
     engine("ledger", 2, &[]),
     engine("film", 2, &[]),
     engine("rules", 3, &[]),

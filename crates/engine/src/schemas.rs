@@ -22,6 +22,16 @@ pub const FILES: &[FileSchema] = &[
         holds: "what was seen, photographed, stated and decided",
         schema: intake::schema::of::<job::evidence::Evidence>,
     },
+    FileSchema {
+        name: "coats",
+        holds: "the coat log: what came, went on and was used up",
+        schema: intake::schema::of::<job::coats::CoatLog>,
+    },
+    FileSchema {
+        name: "photographs",
+        holds: "which photograph shows which face",
+        schema: intake::schema::of::<job::photographs::Photographs>,
+    },
     FileSchema { name: "weights", holds: "the order of risk", schema: intake::schema::of::<job::weights::Weights> },
     FileSchema { name: "pack", holds: "the project's own rules", schema: intake::schema::of::<rules::format::PackFile> },
 ];

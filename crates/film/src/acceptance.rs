@@ -87,7 +87,8 @@ impl Default for Acceptance {
 }
 
 impl Acceptance {
-    pub(crate) fn check(&self, check: &mut Check, film: Bounds) {
+    /// Figures out of bounds become problems of fields under `acceptance`; films are held to `film`.
+    pub fn check(&self, check: &mut Check, film: Bounds) {
         match *self {
             Self::MinimumAndMean { minimum_um, mean_um } => {
                 check.optional("acceptance.minimum_um", minimum_um, film);

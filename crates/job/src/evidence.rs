@@ -66,6 +66,24 @@ pub enum Entry {
         #[schemars(extend("format" = "date-time"))]
         at: String,
     },
+    /// The hole of a cut-out was patched: both coats, lapped onto the film around it.
+    PatchClosed {
+        /// The cut-out, as the film readings name it.
+        cut_out: String,
+        /// Who closed it, or saw it closed.
+        by: String,
+        /// When.
+        #[schemars(extend("format" = "date-time"))]
+        at: String,
+        /// Who stands behind it.
+        grade: Grade,
+        /// Photographs, by file name.
+        #[serde(default)]
+        photographs: Vec<String>,
+        /// In the person's words.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        note: Option<String>,
+    },
     /// A paper that exists: a data sheet, a licence, a test record.
     Paper {
         /// The plan's line it answers.

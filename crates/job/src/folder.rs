@@ -1,9 +1,13 @@
 //! A job folder read whole: either a job in which every name resolves, or every problem of every file.
 
+use crate::coats::{self, CoatLog};
 use crate::evidence::{Entry, Evidence};
+use crate::faces::Faces;
+use crate::film::{self, FilmReading};
 use crate::frame::Frame;
 use crate::levels::{self, Survey};
 use crate::pattern;
+use crate::photographs::{self, Photographs};
 use crate::plan::{Plan, PlanFile};
 use crate::readings::{self, ClimateReading, GradientReading, Reading};
 use crate::weights::Weights;
@@ -18,7 +22,8 @@ use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 
-/// The files of a job folder by name. Files that are neither JSON nor CSV may stand there with no bytes.
+/// The files of a job folder by name. Files that are neither JSON nor CSV may stand there with no bytes, but for the pictures
+/// [`photographs::wanted`] names.
 pub type Files = BTreeMap<String, Vec<u8>>;
 
 /// A job, checked.
@@ -50,6 +55,16 @@ pub struct Job {
     pub readings: Vec<Reading>,
     /// Readings of the air.
     pub climate: Vec<ClimateReading>,
+    /// Readings of the film.
+    pub film: Vec<FilmReading>,
+    /// The coat log.
+    pub coats: CoatLog,
+    /// Photographs of faces.
+    pub photographs: Photographs,
+    /// Bytes of the photographs that can be decoded, by file name.
+    pub pictures: BTreeMap<String, Vec<u8>>,
+    /// What to know when using these files, though nothing in them is wrong.
+    pub notes: Vec<String>,
     /// JSON and CSV files of the folder that this version does not know.
     pub unread: Vec<String>,
 }
@@ -96,9 +111,12 @@ const EVIDENCE: &str = "evidence.json";
 const WEIGHTS: &str = "weights.json";
 const READINGS: &str = "readings.csv";
 const CLIMATE: &str = "climate.csv";
+const FILM: &str = "film.csv";
+const COATS: &str = "coats.json";
+const PHOTOGRAPHS: &str = photographs::FILE;
 /// A pond may be drawn so far beyond a wall: what a tape leaves open.
 const POND_OUTSIDE_MM: f64 = 20.0;
-const KNOWN: [&str; 9] = [ROOM, FRAME, SHEETS, PACK, PLAN, EVIDENCE, WEIGHTS, READINGS, CLIMATE];
+const KNOWN: [&str; 12] = [ROOM, FRAME, SHEETS, PACK, PLAN, EVIDENCE, WEIGHTS, READINGS, CLIMATE, FILM, COATS, PHOTOGRAPHS];
 
 impl Job {
     /// Reads a job folder. Only `room.json` must be there.
@@ -113,7 +131,18 @@ impl Job {
         let evidence: Evidence = read_json(files, EVIDENCE, &mut problems).unwrap_or_default();
         let weights = read_json(files, WEIGHTS, &mut problems).unwrap_or_else(Weights::embedded);
         let frame = frame.unwrap_or_default();
-        check_formats(&frame, &sheets, &plan_file, &evidence, files, &mut problems);
+        let coats: CoatLog = read_json(files, COATS, &mut problems).unwrap_or_default();
+        let photographs: Photographs = read_json(files, PHOTOGRAPHS, &mut problems).unwrap_or_default();
+        let formats = [
+            (FRAME, &frame.format, "undertile job 1"),
+            (SHEETS, &sheets.format, "undertile data-sheets 1"),
+            (PLAN, &plan_file.format, "undertile plan-edits 1"),
+            (EVIDENCE, &evidence.format, "undertile evidence 1"),
+            (COATS, &coats.format, "undertile coats 1"),
+            (PHOTOGRAPHS, &photographs.format, "undertile photographs 1"),
+        ];
+        check_formats(&formats, files, &mut problems);
+        check_basis_date(&frame, &mut problems);
         let packs = read_packs(files, &mut problems);
         let plan = keep(Plan::with_changes(&plan_file).map_err(|p| p.in_file(PLAN)), &mut problems);
         let room = read_room(files, &sheets.sheets, &mut problems);
@@ -121,10 +150,20 @@ impl Job {
         let gradients = read_gradients(files, &mut problems);
         let readings = read_table(files, READINGS, readings::readings, &mut problems);
         let climate = read_table(files, CLIMATE, readings::climate, &mut problems);
+        let film_rows = read_table(files, FILM, film::rows, &mut problems);
+        let pictures = photographs::pictures(&photographs, files, &mut problems);
         let (Some(room), Some(plan), Some(packs)) = (room, plan, packs) else {
             return problems.or(()).map(|()| unreachable!("a part that is missing left a problem"));
         };
         let register = register::derive(&room);
+        let faces = Faces::of(&room, &register);
+        let film = film::resolve(FILM, film_rows, &faces, &register, &mut problems);
+        let known = coats::Known { faces: &faces, register: &register, sheets: &sheets.sheets };
+        problems.extend(coats::check(&coats, &known).in_file(COATS));
+        let log = (!refused(COATS, &problems)).then_some(&coats);
+        let known = photographs::Known { faces: &faces, log, plan: &plan };
+        problems.extend(photographs::check(&photographs, &known).in_file(PHOTOGRAPHS));
+        let notes = [film::notes(&film), photographs::notes(&photographs, files)].concat();
         let unread = files.keys().filter(|name| {
             is_data(name)
                 && !KNOWN.contains(&name.as_str())
@@ -146,8 +185,14 @@ impl Job {
             gradients,
             readings,
             climate,
+            film,
+            coats,
+            photographs,
+            pictures,
+            notes,
         };
-        problems.extend(job.unresolved());
+        let film_refused = refused(FILM, &problems);
+        problems.extend(job.unresolved(film_refused));
         problems.or(job)
     }
 
@@ -157,11 +202,17 @@ impl Job {
         layers.into_iter().collect()
     }
 
-    /// Everything named in evidence and readings that is not there.
-    fn unresolved(&self) -> Problems {
+    /// Everything named in evidence and readings that is not there. Where film readings were refused, a cut-out may be one of
+    /// them.
+    fn unresolved(&self, film_refused: bool) -> Problems {
         let mut problems = Problems::new();
         for (i, entry) in self.evidence.entries.iter().enumerate() {
             self.check_entry(&format!("entries[{i}]"), entry, &mut problems);
+            if let Entry::PatchClosed { cut_out, at: time, .. } = entry
+                && !film_refused
+            {
+                self.check_patch(&format!("entries[{i}]"), cut_out, time, &mut problems);
+            }
         }
         let mut problems = problems.in_file(EVIDENCE);
         for reading in &self.readings {
@@ -224,7 +275,7 @@ impl Job {
                     );
                 }
             }
-            Entry::TradeEntered { at: time, .. } => check_time(&format!("{at}.at"), time, problems),
+            Entry::PatchClosed { at: time, .. } | Entry::TradeEntered { at: time, .. } => check_time(&format!("{at}.at"), time, problems),
             Entry::Departure { details, at: time, rule, .. } => {
                 self.check_patterns(&format!("{at}.details"), details, problems);
                 check_time(&format!("{at}.at"), time, problems);
@@ -234,6 +285,25 @@ impl Job {
                         .push(Problem::at(format!("{at}.rule"), what, "the rule's full name, as assess prints it with --json").value(rule));
                 }
             }
+        }
+    }
+
+    /// A patch is closed over a cut-out that was opened, and after it was.
+    fn check_patch(&self, at: &str, cut_out: &str, closed: &str, problems: &mut Problems) {
+        let opened: Vec<&FilmReading> = self.film.iter().filter(|reading| reading.cut_out.as_deref() == Some(cut_out)).collect();
+        if opened.is_empty() {
+            let names = self.film.iter().filter_map(|reading| reading.cut_out.as_deref());
+            let near = intake::words::nearest(cut_out, names);
+            let right = near.map_or("the name of a cut-out in film.csv".into(), |near| did_you_mean(Some(near)));
+            problems.push(Problem::at(format!("{at}.cut_out"), "nobody opened such a cut-out", right).value(cut_out));
+        }
+        let time = |text: &str| text.parse::<jiff::Timestamp>().ok();
+        let last = opened.iter().filter_map(|reading| time(reading.at.as_deref()?)).max();
+        if let (Some(closed_at), Some(last)) = (time(closed), last)
+            && closed_at < last
+        {
+            problems
+                .push(Problem::at(format!("{at}.at"), "the patch is closed before it was opened", format!("after {last}")).value(closed));
         }
     }
 
@@ -266,16 +336,16 @@ impl Job {
     }
 }
 
-fn did_you_mean(near: Option<&str>) -> String {
+pub(crate) fn did_you_mean(near: Option<&str>) -> String {
     near.map_or("a name from the register".into(), |near| format!("did you mean {near}?"))
 }
 
 /// File and line of a reading.
-fn place(from: &str) -> (&str, u64) {
+pub(crate) fn place(from: &str) -> (&str, u64) {
     from.rsplit_once(':').and_then(|(file, line)| Some((file, line.parse().ok()?))).unwrap_or((from, 0))
 }
 
-fn check_time(field: &str, time: &str, problems: &mut Problems) {
+pub(crate) fn check_time(field: &str, time: &str, problems: &mut Problems) {
     if time.parse::<jiff::Timestamp>().is_err() {
         problems.push(Problem::at(field, "not a time with an offset", "RFC 3339, such as 2024-02-21T16:40:00+11:00").value(time));
     }
@@ -298,21 +368,23 @@ fn read_table<T>(files: &Files, name: &str, read: fn(&str, &[u8]) -> Result<Vec<
     files.get(name).and_then(|bytes| keep(read(name, bytes), problems)).unwrap_or_default()
 }
 
+/// Whether something of a file was refused.
+fn refused(file: &str, problems: &Problems) -> bool {
+    problems.problems.iter().any(|problem| problem.file == file)
+}
+
 /// The word a file starts with: a slip of files shows at once.
-fn check_formats(frame: &Frame, sheets: &DataSheets, plan: &PlanFile, evidence: &Evidence, files: &Files, problems: &mut Problems) {
-    let formats = [
-        (FRAME, &frame.format, "undertile job 1"),
-        (SHEETS, &sheets.format, "undertile data-sheets 1"),
-        (PLAN, &plan.format, "undertile plan-edits 1"),
-        (EVIDENCE, &evidence.format, "undertile evidence 1"),
-    ];
+fn check_formats(formats: &[(&str, &String, &str)], files: &Files, problems: &mut Problems) {
     let refused: Vec<String> = problems.problems.iter().map(|p| p.file.clone()).collect();
     for (file, format, right) in formats {
-        if files.contains_key(file) && format != right && !refused.iter().any(|r| r == file) {
-            problems
-                .push(Problem::at("format", "not a file of this kind and version", format!("write {right:?}")).value(format).file(file));
+        if files.contains_key(*file) && format != right && !refused.iter().any(|r| r == file) {
+            let what = "not a file of this kind and version";
+            problems.push(Problem::at("format", what, format!("write {right:?}")).value(format).file(*file));
         }
     }
+}
+
+fn check_basis_date(frame: &Frame, problems: &mut Problems) {
     if let Some(date) = frame.basis_date.as_ref().filter(|date| date.parse::<jiff::civil::Date>().is_err()) {
         problems.push(Problem::at("basis_date", "not a date", "year-month-day, such as 2024-02-12").value(date).file(FRAME));
     }

@@ -4,13 +4,16 @@
 //! `gradients-tile.csv`: `name, x_mm, y_mm, toward_deg, fall_percent, base_mm`, and if wanted `u_percent, reversed_percent`.
 //! `climate.csv`: `hold_point, what, detail, air_c, rh, surface_c, at`. Columns in any order; those after the value may be left out.
 
-use intake::csv::{Limits, Row, Table, number};
-use measure::{Bounds, Grade, Measured, Problem, Problems, bounds};
+use crate::table::{self, Columns};
+use measure::{Bounds, Grade, Measured, Problems, bounds};
 
 /// The detail of a reading that speaks of the room as a whole.
 pub const ROOM: &str = "room";
 
-const LIMITS: Limits = Limits { rows: 100_000, columns: 40, marks: &[] };
+/// A table with these columns, and others that are passed over.
+fn of<'a>(needed: &'a [&'a str]) -> Columns<'a> {
+    Columns { rows: 100_000, needed, known: &[] }
+}
 
 /// One reading of a quantity at a detail.
 #[derive(Clone, Debug, PartialEq)]
@@ -86,7 +89,7 @@ pub fn gradients(file: &str, bytes: &[u8]) -> Result<Vec<GradientReading>, Probl
     const ANGLE: Bounds = Bounds { min: -360.0, max: 360.0, unit: "degrees" };
     const FALL: Bounds = Bounds { min: -50.0, max: 50.0, unit: "%" };
     const BASE: Bounds = Bounds { min: 50.0, max: 5_000.0, unit: "mm" };
-    rows(file, bytes, &["x_mm", "y_mm", "toward_deg", "fall_percent", "base_mm"], |cells, problems| {
+    table::rows(file, bytes, &of(&["x_mm", "y_mm", "toward_deg", "fall_percent", "base_mm"]), |cells, problems| {
         let x_mm = cells.number("x_mm", &bounds::PLAN_MM, problems);
         let y_mm = cells.number("y_mm", &bounds::PLAN_MM, problems);
         let toward_deg = cells.number("toward_deg", &ANGLE, problems);
@@ -110,7 +113,7 @@ pub fn gradients(file: &str, bytes: &[u8]) -> Result<Vec<GradientReading>, Probl
 
 /// The rows of `readings.csv`.
 pub fn readings(file: &str, bytes: &[u8]) -> Result<Vec<Reading>, Problems> {
-    rows(file, bytes, &["hold_point", "detail", "quantity", "value"], |cells, problems| {
+    table::rows(file, bytes, &of(&["hold_point", "detail", "quantity", "value"]), |cells, problems| {
         let u = match (cells.optional("u", problems), cells.optional("plus_minus", problems)) {
             (Some(u), _) => Some(u),
             (None, Some(expanded)) => Some(expanded / 2.0),
@@ -138,7 +141,7 @@ pub fn readings(file: &str, bytes: &[u8]) -> Result<Vec<Reading>, Problems> {
 
 /// The rows of `climate.csv`.
 pub fn climate(file: &str, bytes: &[u8]) -> Result<Vec<ClimateReading>, Problems> {
-    rows(file, bytes, &["hold_point", "air_c", "rh", "surface_c"], |cells, problems| {
+    table::rows(file, bytes, &of(&["hold_point", "air_c", "rh", "surface_c"]), |cells, problems| {
         let air_c = cells.number("air_c", &bounds::TEMPERATURE_C, problems);
         let rh = cells.number("rh", &bounds::RH, problems);
         let surface_c = cells.number("surface_c", &bounds::TEMPERATURE_C, problems);
@@ -156,94 +159,6 @@ pub fn climate(file: &str, bytes: &[u8]) -> Result<Vec<ClimateReading>, Problems
 }
 
 const ANY: Bounds = Bounds { min: -1.0e9, max: 1.0e9, unit: "" };
-
-/// Reads a table whose columns are looked up by name, and gathers every problem of every row.
-fn rows<T>(file: &str, bytes: &[u8], needed: &[&str], read: impl Fn(&Cells<'_>, &mut Problems) -> Option<T>) -> Result<Vec<T>, Problems> {
-    let table = Table::read(file, bytes, &LIMITS)?;
-    let mut problems = Problems::new();
-    for name in needed {
-        if table.column(&[name]).is_none() {
-            let found = table.header().join(", ");
-            let right = format!("a heading with the columns {}", needed.join(", "));
-            problems.push(Problem::at(*name, "the column is missing", right).value(found).line(table.header_line()));
-        }
-    }
-    let mut read_rows = Vec::new();
-    if problems.is_empty() {
-        for row in table.rows() {
-            read_rows.extend(read(&Cells { file, table: &table, row }, &mut problems));
-        }
-    }
-    problems.in_file(file).or(read_rows)
-}
-
-/// One row, by column name.
-struct Cells<'a> {
-    file: &'a str,
-    table: &'a Table,
-    row: Row<'a>,
-}
-
-impl Cells<'_> {
-    fn cell(&self, name: &str) -> &str {
-        self.table.column(&[name]).map_or("", |column| self.row.cell(column))
-    }
-
-    fn text(&self, name: &str) -> String {
-        self.cell(name).to_owned()
-    }
-
-    fn optional_text(&self, name: &str) -> Option<String> {
-        Some(self.text(name)).filter(|text| !text.is_empty())
-    }
-
-    fn problem(&self, name: &str, what: impl Into<String>, right: impl Into<String>) -> Problem {
-        Problem::at(name, what, right).value(self.cell(name)).line(self.row.line())
-    }
-
-    fn number(&self, name: &str, within: &Bounds, problems: &mut Problems) -> Option<f64> {
-        match number(self.cell(name), self.table.delimiter()) {
-            Ok(value) if within.contains(value) => Some(value),
-            Ok(_) => {
-                problems.push(self.problem(name, "out of range", within.words()));
-                None
-            }
-            Err(why) => {
-                problems.push(self.problem(name, why, "a number"));
-                None
-            }
-        }
-    }
-
-    fn optional(&self, name: &str, problems: &mut Problems) -> Option<f64> {
-        if self.cell(name).is_empty() { None } else { self.number(name, &Bounds { min: 0.0, max: 1.0e9, unit: "" }, problems) }
-    }
-
-    fn grade(&self, problems: &mut Problems) -> Grade {
-        match self.cell("grade").to_ascii_lowercase().as_str() {
-            "" | "measured" => Grade::Measured,
-            "seen" => Grade::Seen,
-            "photographed" => Grade::Photographed,
-            "stated" => Grade::Stated,
-            _ => {
-                problems.push(self.problem("grade", "no such grade of evidence", "measured, seen, photographed or stated"));
-                Grade::Stated
-            }
-        }
-    }
-
-    fn time(&self, problems: &mut Problems) -> Option<String> {
-        let at = self.optional_text("at")?;
-        if at.parse::<jiff::Timestamp>().is_err() {
-            problems.push(self.problem("at", "not a time with an offset", "RFC 3339, such as 2024-02-21T16:40:00+11:00"));
-        }
-        Some(at)
-    }
-
-    fn from(&self) -> String {
-        format!("{}:{}", self.file, self.row.line())
-    }
-}
 
 #[cfg(test)]
 mod tests {

@@ -42,6 +42,22 @@ pub struct DataSheet {
     /// Largest dry film.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub film_um_max: Option<f64>,
+    /// How film readings are accepted, where the sheet says it; a minimum everywhere and a mean when left out.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub film_acceptance: Option<film::Acceptance>,
+    /// Dry film of one coat.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub coat_um_dry: Option<f64>,
+    /// Density of the product as it comes.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub density_kg_l: Option<f64>,
+    /// Most thinner, as a share of the product's volume; 0 where none is allowed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = 0.0, max = 1.0))]
+    pub thinning_max: Option<f64>,
+    /// Spread rate of the primer under it, one coat.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub primer_m2_per_l: Option<f64>,
     /// Spread rate of one coat.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub spread_m2_per_l: Option<f64>,
@@ -69,6 +85,15 @@ pub struct DataSheet {
     /// Bond breaker asked for at junctions.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub bond_breaker_mm_min: Option<f64>,
+    /// Strain the film may take again and again over a joint.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub strain_percent_max: Option<f64>,
+    /// Movement of a joint or crack the film may bridge as the sheet says to lay it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub joint_movement_mm_max: Option<f64>,
+    /// Temperature at which the elongation was tested.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub elongation_tested_at_c: Option<f64>,
     /// Least lap of a sheet.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub lap_mm_min: Option<f64>,

@@ -1,5 +1,6 @@
 //! Files in, files out: nothing half-written.
 
+use job::photographs;
 use measure::{Problem, Problems};
 use std::collections::BTreeMap;
 use std::fs;
@@ -9,7 +10,8 @@ use std::path::Path;
 /// Files of a job folder at most.
 const FILES: usize = 1_000;
 
-/// Every regular file directly in a job folder, by name.
+/// Every regular file directly in a job folder, by name: JSON and CSV with their bytes, and the pictures that
+/// `photographs.json` names; of others (photographs to be looked at, notes) only the names.
 pub fn read_folder(folder: &Path) -> Result<BTreeMap<String, Vec<u8>>, Problems> {
     let shown = folder.display().to_string();
     let entries = fs::read_dir(folder).map_err(|error| {
@@ -32,10 +34,31 @@ pub fn read_folder(folder: &Path) -> Result<BTreeMap<String, Vec<u8>>, Problems>
             break;
         }
     }
+    read_pictures(folder, &mut files, &mut problems);
     problems.or(files)
 }
 
-/// Name and bytes of a JSON or CSV file; other files (photographs, notes) are not read, but their names are known.
+/// Bytes of the pictures that `photographs.json` names. The first that takes them over the bounds is read up to one byte more
+/// than is allowed, so that it is refused by name; none after it is read.
+fn read_pictures(folder: &Path, files: &mut BTreeMap<String, Vec<u8>>, problems: &mut Problems) {
+    let names = files.get(photographs::FILE).map(|bytes| photographs::wanted(bytes)).unwrap_or_default();
+    let mut left = photographs::PICTURES_BYTES;
+    for name in names.into_iter().filter(|name| files.contains_key(name)).collect::<Vec<_>>() {
+        match read(&folder.join(&name), left.min(photographs::PICTURE_BYTES)) {
+            Ok(bytes) => {
+                let over = bytes.len() > left;
+                left = left.saturating_sub(bytes.len());
+                files.insert(name, bytes);
+                if over {
+                    break;
+                }
+            }
+            Err(error) => problems.push(Problem::at("", format!("the picture cannot be read: {error}"), "a readable file").file(name)),
+        }
+    }
+}
+
+/// Name and bytes of a JSON or CSV file; of other files the name.
 fn read_entry(entry: &fs::DirEntry) -> io::Result<Option<(String, Vec<u8>)>> {
     let path = entry.path();
     if !fs::metadata(&path)?.is_file() {

@@ -252,6 +252,7 @@ fn gather_notes(context: &Context<'_>, finished: Option<&finished::Finished<'_>>
     if job.agreed.is_none() {
         notes.push("nobody has agreed the plan yet (plan.json, agreed)".into());
     }
+    notes.extend(job.notes.iter().cloned());
     notes.extend(job.unread.iter().map(|file| format!("{file} was not read: this version does not know the file")));
     notes
 }

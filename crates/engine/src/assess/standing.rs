@@ -52,7 +52,7 @@ fn at_hold_point(entry: &Entry) -> Option<(&String, Timestamp)> {
             was_there.then_some(())?;
             Some((hold_point, at.parse().ok()?))
         }
-        Entry::Paper { .. } | Entry::Pond { .. } | Entry::TradeEntered { .. } | Entry::Departure { .. } => None,
+        Entry::Paper { .. } | Entry::Pond { .. } | Entry::PatchClosed { .. } | Entry::TradeEntered { .. } | Entry::Departure { .. } => None,
     }
 }
 

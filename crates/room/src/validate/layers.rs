@@ -178,6 +178,8 @@ fn check_sheet(at: &str, s: &DataSheet, problems: &mut Problems) {
     const SHARE: Bounds = Bounds { min: 0.01, max: 1.0, unit: "(a share; 60 % is 0.6)" };
     const FILM_UM: Bounds = Bounds { min: 10.0, max: 20_000.0, unit: "µm" };
     const SPREAD: Bounds = Bounds { min: 0.01, max: 100.0, unit: "m²/L" };
+    const DENSITY: Bounds = Bounds { min: 0.5, max: 5.0, unit: "kg/L" };
+    const THINNING: Bounds = Bounds { min: 0.0, max: 1.0, unit: "(a share; 5 % is 0.05)" };
     const HOURS: Bounds = Bounds { min: 0.0, max: 10_000.0, unit: "h" };
     const KELVIN: Bounds = Bounds { min: 0.0, max: 20.0, unit: "K" };
     const COATS: Bounds = Bounds { min: 1.0, max: 20.0, unit: "coats" };
@@ -188,7 +190,11 @@ fn check_sheet(at: &str, s: &DataSheet, problems: &mut Problems) {
         ("film_um_min", s.film_um_min, FILM_UM),
         ("film_um_mean", s.film_um_mean, FILM_UM),
         ("film_um_max", s.film_um_max, FILM_UM),
+        ("coat_um_dry", s.coat_um_dry, FILM_UM),
+        ("density_kg_l", s.density_kg_l, DENSITY),
+        ("thinning_max", s.thinning_max, THINNING),
         ("spread_m2_per_l", s.spread_m2_per_l, SPREAD),
+        ("primer_m2_per_l", s.primer_m2_per_l, SPREAD),
         ("air_c_min", s.air_c_min, bounds::TEMPERATURE_C),
         ("air_c_max", s.air_c_max, bounds::TEMPERATURE_C),
         ("surface_c_min", s.surface_c_min, bounds::TEMPERATURE_C),
@@ -196,10 +202,21 @@ fn check_sheet(at: &str, s: &DataSheet, problems: &mut Problems) {
         ("rh_max", s.rh_max, bounds::RH),
         ("dew_margin_k_min", s.dew_margin_k_min, KELVIN),
         ("bond_breaker_mm_min", s.bond_breaker_mm_min, WIDTH_MM),
+        ("strain_percent_max", s.strain_percent_max, PERCENT),
+        ("joint_movement_mm_max", s.joint_movement_mm_max, WIDTH_MM),
+        ("elongation_tested_at_c", s.elongation_tested_at_c, bounds::TEMPERATURE_C),
         ("lap_mm_min", s.lap_mm_min, WIDTH_MM),
     ];
     for (field, value, bounds) in one_by_one {
         within_if(problems, format!("{at}.{field}"), value, bounds);
+    }
+    if let Some(acceptance) = &s.film_acceptance {
+        let mut asked = measure::Check::default();
+        acceptance.check(&mut asked, FILM_UM);
+        for problem in asked.problems.problems {
+            let field = format!("{at}.film_{}", problem.field);
+            problems.push(Problem { field, ..problem });
+        }
     }
     let mut ordered = vec![
         (format!("{at}.film_um_mean"), s.film_um_min, s.film_um_mean),

@@ -11,6 +11,7 @@ mod walls;
 
 pub use layers::check_sheets;
 pub use normal::normalised;
+pub use outline::ring;
 
 use crate::Room;
 use crate::nouns::FORMAT;

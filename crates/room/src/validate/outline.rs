@@ -34,7 +34,8 @@ fn unit_of(longest: f64) -> &'static str {
     }
 }
 
-/// Checks a polygon's corners; false when there are too few of them to go on with.
+/// Checks a polygon's corners: enough of them, on a plan, none repeated, no edge over another; every problem is named by `field`.
+/// False when there are too few of them to go on with.
 pub fn ring(corners: &[PointMm], field: &str, problems: &mut Problems) -> bool {
     if corners.len() > bounds::CORNERS {
         problems.push(Problem::at(field, "too many corners", format!("at most {}", bounds::CORNERS)).value(corners.len()));
