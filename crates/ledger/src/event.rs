@@ -187,6 +187,13 @@ impl Event {
         Ok(event)
     }
 
+    /// The same, content with the first fault of its grammar.
+    pub(crate) fn glance(bytes: &[u8]) -> Result<Self, Problems> {
+        let event: Self = line::glance(bytes, MOST_BYTES)?;
+        event.check()?;
+        Ok(event)
+    }
+
     fn check(&self) -> Result<(), Problems> {
         let mut wrong = Problems::new();
         let mut must = |holds: bool, field: &str, value: &str, right: &str| {

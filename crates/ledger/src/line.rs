@@ -15,26 +15,32 @@ const DEPTH: usize = 64;
 /// that are not UTF-8, a line break, anything around the object, a field twice, nesting over 64, more than `most` bytes.
 /// Fields of no name known here are left aside: a later version may add some.
 pub(crate) fn read<T: DeserializeOwned + JsonSchema>(bytes: &[u8], most: usize) -> Result<T, Problems> {
-    if bytes.len() > most {
-        return Err(Problem::at("", "the line is too long", format!("at most {most} bytes"))
-            .value(format!("{} bytes", bytes.len()))
-            .into());
-    }
-    if bytes.first() != Some(&b'{') || bytes.last() != Some(&b'}') {
-        return Err(Problem::at("", "not a JSON object on a line of its own", "{...}, nothing before or after it").into());
-    }
-    if bytes.contains(&b'\n') {
-        return Err(Problem::at("", "a line break inside", "one line").into());
-    }
-    let refused = match strict(bytes) {
-        Ok(()) => match serde_json::from_slice(bytes) {
+    glance(bytes, most).map_err(|first| {
+        // `intake` bounds what it reads as this does, so it finds the fault too; should it not, the first reader's word stands.
+        let again = bytes.len() <= most && !bytes.contains(&b'\n') && is_object(bytes);
+        again.then(|| intake::json::read::<T>("", bytes).err()).flatten().unwrap_or(first)
+    })
+}
+
+/// The same, content with the first fault: a damaged log may have many such lines.
+pub(crate) fn glance<T: DeserializeOwned>(bytes: &[u8], most: usize) -> Result<T, Problems> {
+    let problem = if bytes.len() > most {
+        Problem::at("", "the line is too long", format!("at most {most} bytes")).value(format!("{} bytes", bytes.len()))
+    } else if bytes.contains(&b'\n') {
+        Problem::at("", "a line break inside", "one line")
+    } else if !is_object(bytes) {
+        Problem::at("", "not a JSON object on a line of its own", "{...}, nothing before or after it")
+    } else {
+        match strict(bytes).and_then(|()| serde_json::from_slice(bytes)) {
             Ok(value) => return Ok(value),
-            Err(error) => error,
-        },
-        Err(error) => error,
+            Err(error) => Problem::at("", error.to_string(), ""),
+        }
     };
-    // `intake` bounds what it reads as this does, so it finds the fault too; should it not, the first reader's word stands.
-    Err(intake::json::read::<T>("", bytes).err().unwrap_or_else(|| Problem::at("", refused.to_string(), "").into()))
+    Err(problem.into())
+}
+
+fn is_object(bytes: &[u8]) -> bool {
+    bytes.first() == Some(&b'{') && bytes.last() == Some(&b'}')
 }
 
 /// Whether every object has each field once and nothing is nested too deep.
@@ -45,7 +51,6 @@ fn strict(bytes: &[u8]) -> Result<(), serde_json::Error> {
 }
 
 /// Whether the bytes are the beginning of a JSON object and stop before its end: what an append leaves that was cut off.
-#[cfg(test)]
 pub(crate) fn cut_off(bytes: &[u8]) -> bool {
     bytes.first() == Some(&b'{') && strict(bytes).is_err_and(|error| error.is_eof())
 }
