@@ -172,7 +172,8 @@ fn mistakes_in_several_files_are_reported_together() {
 fn hostile_files_are_refused_by_name() {
     let folder = demo("hostile-files");
     let whole = ["room.json", "levels-screed.csv"];
-    for (i, name) in documents(&folder).into_keys().chain(["levels-screed.csv".into()]).enumerate() {
+    let tables = ["levels-screed.csv", "film.csv", "climate.csv", "readings.csv"].map(String::from);
+    for (i, name) in documents(&folder).into_keys().chain(tables).enumerate() {
         let path = folder.join(&name);
         let sound = fs::read(&path).unwrap();
         let (first, step) = if whole.contains(&name.as_str()) { (0, 1) } else { (i, 6) };
@@ -183,6 +184,27 @@ fn hostile_files_are_refused_by_name() {
         }
         fs::write(&path, sound).unwrap();
     }
+}
+
+/// A picture is read only where `photographs.json` names it, and then within bounds; a folder full of photographs to look at
+/// is none of the program's business.
+#[test]
+fn only_pictures_that_are_named_are_read() {
+    let folder = demo("pictures");
+    let looked_at = folder.join("0308-upper-1.jpg");
+    fs::write(&looked_at, "no picture").unwrap();
+    let before = assess(&folder, &["--json"]).out;
+    let large = fs::File::create(folder.join("wall.png")).unwrap();
+    large.set_len(job::photographs::PICTURE_BYTES as u64 + 5).unwrap();
+    assert_eq!(assess(&folder, &["--json"]).out, before, "a picture nobody names changes nothing");
+    let named = r#"{"format": "undertile photographs 1", "photographs": [
+        {"file": "wall.png", "on": "north", "by": "A", "at": "2024-03-06T11:10:00+11:00"}]}"#;
+    fs::write(folder.join("photographs.json"), named).unwrap();
+    let refusal = problems(&assess(&folder, &["--json"]));
+    let said = refusal.iter().find(|problem| problem["file"] == "wall.png").unwrap_or_else(|| panic!("{refusal:?}"));
+    assert!(said["right"].as_str().unwrap().contains("64 MB"), "{said}");
+    large.set_len(20).unwrap();
+    assert_ne!(assess(&folder, &["--json"]).code, Some(2), "twenty bytes that are no picture are no slip of the file");
 }
 
 /// Spoils every `step`-th place of each document, each with one absurd value in turn, so that over the many places of a job
