@@ -1,0 +1,106 @@
+//! A log's size and root without its entries: the roots of the complete subtrees that make it up.
+
+use crate::batch::CheckedHead;
+use crate::{Error, Result};
+use ledger::Hash;
+use std::collections::BTreeMap;
+
+/// As much of a log's tree (RFC 9162, 2.1.1) as an append needs: one hash for each bit set in the size, largest subtree
+/// first. An append hashes once on average, the root at most once for each of them.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Frontier {
+    size: u64,
+    subtrees: Vec<Hash>,
+}
+
+impl Frontier {
+    /// What was stored by [`Frontier::to_bytes`]; `None` when it can't be of that size.
+    pub fn of(size: u64, bytes: &[u8]) -> Option<Self> {
+        let (hashes, rest) = bytes.as_chunks::<32>();
+        let fits = rest.is_empty() && hashes.len() as u32 == size.count_ones();
+        fits.then(|| Self { size, subtrees: hashes.iter().map(|hash| Hash(*hash)).collect() })
+    }
+
+    /// Its hashes one after the other.
+    pub fn to_bytes(&self) -> Vec<u8> {
+        self.subtrees.iter().flat_map(|hash| hash.0).collect()
+    }
+
+    /// Entries.
+    pub fn size(&self) -> u64 {
+        self.size
+    }
+
+    /// Appends an entry by its leaf hash.
+    pub fn push(&mut self, leaf: Hash) {
+        let mut hash = leaf;
+        for _ in 0..self.size.trailing_ones() {
+            let left = self.subtrees.pop().expect("there is a subtree for each bit of the size");
+            hash = Hash::node(&left, &hash);
+        }
+        self.subtrees.push(hash);
+        self.size += 1;
+    }
+
+    /// The root over all entries.
+    pub fn root(&self) -> Hash {
+        let from_small = self.subtrees.iter().rev().copied();
+        from_small.reduce(|right, left| Hash::node(&left, &right)).unwrap_or_else(|| Hash::of(b""))
+    }
+}
+
+/// The roots that a log must have had at the sizes its heads name.
+#[derive(Debug)]
+pub(crate) struct RootsWanted(BTreeMap<u64, Option<Hash>>);
+
+impl RootsWanted {
+    /// The sizes of these heads; the root of the size the log has now is known.
+    pub fn of(now: &Frontier, heads: &[CheckedHead]) -> Self {
+        let mut wanted = Self(heads.iter().map(|head| (head.size, None)).collect());
+        wanted.grown(now);
+        wanted
+    }
+
+    /// Takes the root of a size down, if it is wanted.
+    pub fn grown(&mut self, tree: &Frontier) {
+        if let Some(root) = self.0.get_mut(&tree.size) {
+            *root = Some(tree.root());
+        }
+    }
+
+    /// Whether the root of this size is known.
+    pub fn has(&self, size: u64) -> bool {
+        self.0.get(&size).is_some_and(Option::is_some)
+    }
+
+    /// Refuses a head that says another root than the log had, or more entries than it has.
+    pub fn check(&self, log: &str, size: u64, head: &CheckedHead) -> Result<()> {
+        match self.0.get(&head.size) {
+            Some(Some(root)) if *root == head.root => Ok(()),
+            Some(Some(root)) => {
+                let what = format!("the head of {} entries of log {log} does not fit the entries that are here", head.size);
+                Err(Error::refused("heads", head.root, what, format!("root {root}")))
+            }
+            _ => Err(Error::refused("heads", head.size, format!("a head of more entries than log {log} has"), format!("at most {size}"))),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use ledger::Tree;
+
+    #[test]
+    fn has_the_root_of_the_whole_tree_at_every_size() {
+        let (mut tree, mut frontier) = (Tree::new(), Frontier::default());
+        for i in 0..300_u32 {
+            assert_eq!((tree.size(), tree.root()), (frontier.size(), frontier.root()));
+            assert_eq!(Frontier::of(frontier.size(), &frontier.to_bytes()).as_ref(), Some(&frontier));
+            assert_eq!(Frontier::of(frontier.size() + 2, &frontier.to_bytes()).is_some(), (i + 2).count_ones() == i.count_ones());
+            let leaf = Hash::leaf(&i.to_be_bytes());
+            tree.push(leaf);
+            frontier.push(leaf);
+        }
+    }
+}
