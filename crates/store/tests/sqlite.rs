@@ -1,5 +1,7 @@
 //! The SQLite store passes the suite, and what only it has.
 
+#![allow(clippy::unwrap_used)]
+
 use rusqlite::Connection;
 use store::suite::{JOB, Pen, Place, photograph};
 use store::{Batch, Error, Sqlite, Store, put_from};
