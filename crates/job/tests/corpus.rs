@@ -1,5 +1,7 @@
 //! The seeds of the fuzz targets, good files and bad ones, run through the bodies of those targets.
 
+#[path = "../../../fuzz/bodies/job_folder.rs"]
+mod job_folder;
 #[path = "../../../fuzz/bodies/levels.rs"]
 mod levels;
 #[path = "../../../fuzz/bodies/room.rs"]
@@ -39,7 +41,12 @@ fn every_seed_of_the_level_file_is_answered() {
     assert_eq!(fails("levels", levels::levels), [""; 0]);
 }
 
-/// A body that fails on some seed must be noticed, or the two tests above prove nothing.
+#[test]
+fn every_seed_of_the_job_folder_is_answered() {
+    assert_eq!(fails("job_folder", job_folder::job_folder), [""; 0]);
+}
+
+/// A body that fails on some seed must be noticed, or the tests above prove nothing.
 #[test]
 fn a_canary_is_caught() {
     let canary = |bytes: &[u8]| {
