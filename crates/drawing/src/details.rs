@@ -1,14 +1,13 @@
 //! The unfolded room with every detail by its verdict.
 
 use crate::ink::{self, FINE_MM, WHITE};
-use crate::net::{self, OnPage, on_page};
+use crate::net::{self, Flat, OnPage, on_page};
 use crate::page::Rect;
 use crate::sheet::{self, Block, Head, Sheet, TEXT_MM};
 use crate::signs::{self, mark_sample, sign, sign_sample};
-use crate::svg::{Anchor, At, Paint, Text};
+use crate::svg::{At, Paint};
 use crate::{Mark, MarkedDetail, Scene, contour, plan, text};
 use room::unfold::Unfolded;
-use room::validate::normalised;
 use std::collections::{BTreeMap, BTreeSet};
 
 const HEAD: Head = Head {
@@ -24,10 +23,6 @@ const LIST: Head = Head {
     about: "What the reference numbers on the drawing of details by verdict stand for.",
     rest: "see the next sheet",
 };
-/// The sheet of a room without a floor.
-const NO_ROOM: [[f64; 2]; 2] = [[0.0; 2], [1000.0; 2]];
-/// Free border round the net, for its dimensions.
-pub const ROUND_MM: f64 = 8.0;
 /// A second number of the same entry within this distance says nothing new.
 const SAME_NUMBER_MM: f64 = 20.0;
 /// A number this near to its place needs no tie.
@@ -37,43 +32,36 @@ const NUMBERS: usize = 5;
 
 /// The unfolded room with every detail by its verdict, numbers keyed to the list beside it.
 pub fn details(scene: &Scene) -> String {
-    let room = normalised(scene.room);
-    let laid_flat = Unfolded::new(&room);
-    let extent = laid_flat.extent_mm().unwrap_or(NO_ROOM);
-    let mut sheet = Sheet::new(&HEAD, scene, extent, ROUND_MM, &blocks(scene, &laid_flat));
-    ink::define_marks(&mut sheet.svg);
-    if laid_flat.faces().is_empty() {
-        let middle = sheet.main().middle();
-        sheet.svg.text(Text::new("The room has no floor outline yet.", middle, TEXT_MM).anchor(Anchor::Middle));
-        return sheet.finish();
-    }
-    let mut drawn: Vec<Drawn> =
-        scene.details.iter().filter_map(|marked| Some(Drawn { marked, place: on_page(&sheet, &laid_flat, marked.detail)? })).collect();
-    // The worst comes last, so that nothing lies on it.
-    drawn.sort_by_key(|d| d.marked.mark);
-    net::faces(&mut sheet, &laid_flat);
-    areas(&mut sheet, &drawn);
-    let openings = net::holes(&mut sheet, &room, &laid_flat);
-    net::ties(&mut sheet, &room, &laid_flat);
-    net::floor(&mut sheet, &room);
-    plan::zones(&mut sheet, &room);
-    lines(&mut sheet, &drawn);
-    plan::things(&mut sheet, &room);
-    points(&mut sheet, &drawn);
-    net::dimensions(&mut sheet, &room, &laid_flat);
-    numbers(&mut sheet, &drawn);
-    net::names(&mut sheet, &room, &laid_flat, &openings);
-    plan::thing_names(&mut sheet, &room, net::NAMES_MM);
-    plan::zone_names(&mut sheet, &room, 6.0);
-    sheet.finish()
+    let flat = Flat::of(scene);
+    flat.sheet(&HEAD, scene, &blocks(scene, &flat.net), ink::define_marks, |sheet| {
+        let Flat { room, net } = &flat;
+        let mut drawn: Vec<Drawn> =
+            scene.details.iter().filter_map(|marked| Some(Drawn { marked, place: on_page(sheet, net, marked.detail)? })).collect();
+        // The worst comes last, so that nothing lies on it.
+        drawn.sort_by_key(|d| d.marked.mark);
+        net::faces(sheet, net);
+        areas(sheet, &drawn);
+        let openings = net::holes(sheet, room, net);
+        net::ties(sheet, room, net);
+        net::floor(sheet, room);
+        plan::zones(sheet, room);
+        lines(sheet, &drawn);
+        plan::things(sheet, room);
+        points(sheet, &drawn);
+        net::dimensions(sheet, room, net);
+        numbers(sheet, &drawn);
+        net::names(sheet, room, net, &openings);
+        plan::thing_names(sheet, room, net::NAMES_MM);
+        plan::zone_names(sheet, room, 6.0);
+    })
 }
 
 /// Further sheets with what of the list found no room beside [`details`]; mostly none.
 pub fn details_list(scene: &Scene) -> Vec<String> {
-    let laid_flat = Unfolded::new(scene.room);
-    let [lo, hi] = laid_flat.extent_mm().unwrap_or(NO_ROOM);
-    let blocks = blocks(scene, &laid_flat);
-    let mut rest = &blocks[sheet::held(scene, [hi[0] - lo[0], hi[1] - lo[1]], ROUND_MM, &blocks)..];
+    let flat = Flat::of(scene);
+    let [lo, hi] = flat.extent();
+    let blocks = blocks(scene, &flat.net);
+    let mut rest = &blocks[sheet::held(scene, [hi[0] - lo[0], hi[1] - lo[1]], net::ROUND_MM, &blocks)..];
     let mut sheets = Vec::new();
     while !rest.is_empty() {
         let (svg, held) = sheet::list_sheet(&LIST, scene, rest);

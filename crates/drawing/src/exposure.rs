@@ -2,13 +2,11 @@
 
 use crate::ink::{FINE_MM, GREY, WATER, WHITE};
 use crate::net::NAMES_MM;
-use crate::net::{self, OnPage, on_page};
+use crate::net::{self, Flat, OnPage, on_page};
 use crate::page::Rect;
 use crate::sheet::{Block, Head, Sheet, TEXT_MM};
 use crate::svg::{Anchor, At, Paint, Svg, Text};
 use crate::{MarkedDetail, Scene, contour, details, plan, text};
-use room::unfold::Unfolded;
-use room::validate::normalised;
 
 const HEAD: Head = Head {
     name: "water",
@@ -24,32 +22,32 @@ const SHARE: f64 = 0.005;
 
 /// The unfolded room, its details tinted by litres a day.
 pub fn water(scene: &Scene) -> String {
-    let room = normalised(scene.room);
-    let laid_flat = Unfolded::new(&room);
-    let extent = laid_flat.extent_mm().unwrap_or([[0.0; 2], [1000.0; 2]]);
+    let flat = Flat::of(scene);
     let scale = Scale::of(scene);
-    let mut sheet = Sheet::new(&HEAD, scene, extent, details::ROUND_MM, &blocks(scene, &scale));
-    if laid_flat.faces().is_empty() {
-        let middle = sheet.main().middle();
-        sheet.svg.text(Text::new("The room has no floor outline yet.", middle, TEXT_MM).anchor(Anchor::Middle));
-        return sheet.finish();
-    }
-    let mut drawn: Vec<(&MarkedDetail, OnPage)> =
-        scene.details.iter().filter_map(|marked| Some((marked, on_page(&sheet, &laid_flat, marked.detail)?))).collect();
-    drawn.sort_by(|a, b| litres(a.0).unwrap_or(-1.0).total_cmp(&litres(b.0).unwrap_or(-1.0)));
-    net::faces(&mut sheet, &laid_flat);
-    tint(&mut sheet, &drawn, &scale, Layer::Areas);
-    let openings = net::holes(&mut sheet, &room, &laid_flat);
-    net::ties(&mut sheet, &room, &laid_flat);
-    net::floor(&mut sheet, &room);
-    tint(&mut sheet, &drawn, &scale, Layer::Lines);
-    plan::things(&mut sheet, &room);
-    tint(&mut sheet, &drawn, &scale, Layer::Points);
-    net::dimensions(&mut sheet, &room, &laid_flat);
-    numbers(&mut sheet, &drawn);
-    net::names(&mut sheet, &room, &laid_flat, &openings);
-    plan::thing_names(&mut sheet, &room, NAMES_MM);
-    sheet.finish()
+    flat.sheet(
+        &HEAD,
+        scene,
+        &blocks(scene, &scale),
+        |_| {},
+        |sheet| {
+            let Flat { room, net } = &flat;
+            let mut drawn: Vec<(&MarkedDetail, OnPage)> =
+                scene.details.iter().filter_map(|marked| Some((marked, on_page(sheet, net, marked.detail)?))).collect();
+            drawn.sort_by(|a, b| litres(a.0).unwrap_or(-1.0).total_cmp(&litres(b.0).unwrap_or(-1.0)));
+            net::faces(sheet, net);
+            tint(sheet, &drawn, &scale, Layer::Areas);
+            let openings = net::holes(sheet, room, net);
+            net::ties(sheet, room, net);
+            net::floor(sheet, room);
+            tint(sheet, &drawn, &scale, Layer::Lines);
+            plan::things(sheet, room);
+            tint(sheet, &drawn, &scale, Layer::Points);
+            net::dimensions(sheet, room, net);
+            numbers(sheet, &drawn);
+            net::names(sheet, room, net, &openings);
+            plan::thing_names(sheet, room, NAMES_MM);
+        },
+    )
 }
 
 /// Less than this is written as none.

@@ -34,6 +34,11 @@ pub const HEAVY_MM: f64 = 0.7;
 /// and numbers on top stay legible in a black-and-white copy.
 pub const DEPTH: [&str; 6] = ["#d8e219", "#8bd646", "#4ac16d", "#22a884", "#228d8d", "#2c718e"];
 
+/// Thin to thick film: cividis (J. Nunez, C. Anderton, R. Renslow, PLOS ONE 13(7), 2018; entries 252, 222, 192, 162, 132, 102
+/// of its table of 256), made to look alike to people who see few colours. Its lightness falls evenly from L* 90 to 44, so
+/// that thin is light and hatching, lines and numbers stay legible on it in a black-and-white copy.
+pub const FILM: [&str; 6] = ["#fee434", "#dcc859", "#bcae6c", "#9d9576", "#807f78", "#666970"];
+
 /// Little to much water: one blue ink from pale to deep, its lightness falling evenly (our own; L* 93, 80, 67, 53, 39, 25).
 pub const WATER: [&str; 6] = ["#dcecf8", "#a9cbe9", "#74a9d8", "#4083bd", "#1e5e98", "#0b3a6b"];
 

@@ -3,15 +3,57 @@
 use crate::ink::{BLACK, FINE_MM, GREY, LINE_MM, PALE, WHITE};
 use crate::page::Rect;
 use crate::plan;
-use crate::sheet::{Block, Sheet, TEXT_MM};
-use crate::svg::{At, Paint};
-use crate::text;
+use crate::sheet::{Block, Head, Sheet, TEXT_MM};
+use crate::svg::{Anchor, At, Paint, Svg, Text};
+use crate::{Scene, text};
 use measure::PointMm;
 use room::Room;
 use room::geometry::{Edge, edges};
 use room::nouns::OpeningKind;
 use room::register::{Detail, Face, Place};
 use room::unfold::{FaceOnSheet, Unfolded, wall_holes};
+use room::validate::normalised;
+
+/// Free border round the net, for its dimensions.
+pub const ROUND_MM: f64 = 8.0;
+/// The sheet of a room without a floor.
+const NO_ROOM: [PointMm; 2] = [[0.0; 2], [1000.0; 2]];
+
+/// A room and its net.
+pub struct Flat {
+    /// The room, every wall named.
+    pub room: Room,
+    /// Laid flat.
+    pub net: Unfolded,
+}
+
+impl Flat {
+    /// Of a scene's room.
+    pub fn of(scene: &Scene) -> Self {
+        let room = normalised(scene.room);
+        let net = Unfolded::new(&room);
+        Self { room, net }
+    }
+
+    /// What the sheet must hold.
+    pub fn extent(&self) -> [PointMm; 2] {
+        self.net.extent_mm().unwrap_or(NO_ROOM)
+    }
+
+    /// A sheet with the net, drawn by `draw`; a room without a floor is said to have none. `patterns` defines the fills that
+    /// list and drawing share.
+    pub fn sheet(&self, head: &Head, scene: &Scene, blocks: &[Block], patterns: fn(&mut Svg), draw: impl FnOnce(&mut Sheet)) -> String {
+        let mut sheet = Sheet::new(head, scene, self.extent(), ROUND_MM, blocks);
+        patterns(&mut sheet.svg);
+        if self.net.faces().is_empty() {
+            let middle = sheet.main().middle();
+            sheet.svg.text(Text::new("The room has no floor outline yet.", middle, TEXT_MM).anchor(Anchor::Middle));
+        } else {
+            draw(&mut sheet);
+        }
+        sheet.finish()
+    }
+}
 
 /// A detail's place on the page.
 pub enum OnPage {
@@ -25,7 +67,12 @@ pub enum OnPage {
 
 /// Where a detail lies on the page; `None` when its face is not drawn.
 pub fn on_page(sheet: &Sheet, net: &Unfolded, detail: &Detail) -> Option<OnPage> {
-    Some(match net.place_on_sheet(&detail.face, &detail.place)? {
+    place_on_page(sheet, net, &detail.face, &detail.place)
+}
+
+/// The same of any place on a face.
+pub fn place_on_page(sheet: &Sheet, net: &Unfolded, face: &Face, place: &Place) -> Option<OnPage> {
+    Some(match net.place_on_sheet(face, place)? {
         Place::Patch(patch) => OnPage::Areas(patch.iter().flatten().map(|ring| sheet.view.line(ring)).collect()),
         Place::Run(line) => OnPage::Line(sheet.view.line(&line)),
         Place::Point(p) => OnPage::Point(sheet.view.page(p)),

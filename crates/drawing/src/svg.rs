@@ -127,13 +127,14 @@ impl<'a> Text<'a> {
 /// A drawing being written.
 pub struct Svg {
     out: String,
-    name: &'static str,
+    name: String,
 }
 
 impl Svg {
     /// An empty page. `name` is the root of every id in it.
-    pub fn page(name: &'static str, [width, height]: [f64; 2], title: &str, description: &str) -> Self {
-        let mut svg = Self { out: String::new(), name };
+    pub fn page(name: &str, [width, height]: [f64; 2], title: &str, description: &str) -> Self {
+        let name = text::escaped(name);
+        let mut svg = Self { out: String::new(), name: name.clone() };
         let (w, h) = (number(width), number(height));
         let _ = writeln!(
             svg.out,

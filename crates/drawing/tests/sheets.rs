@@ -4,7 +4,11 @@
 
 mod scenes;
 
-use drawing::{Entry, Mark, MarkedDetail, Reading, Scene, SurfaceOnFloor};
+use drawing::{
+    CoatLaid, CoatWay, CoatsOnRoom, Entry, FilmDot, FilmGrid, FilmOnRoom, FilmStratum, FilmUm, Mark, MarkedDetail, Reading, Scene, Stands,
+    StrokeTile, StrokesOnRoom, SurfaceOnFloor,
+};
+use room::register::{Face, Place};
 use roxmltree::{Document, Node};
 use scenes::{Made, made};
 use serde_json::json;
@@ -243,6 +247,118 @@ fn nonsense_is_left_out() {
             check(name, &svg);
         }
     });
+}
+
+/// Readings, areas and tiles that are none or lie nowhere are left out.
+#[test]
+fn nonsense_of_films_coats_and_strokes_is_left_out() {
+    let made = scenes::demo();
+    made.with(|scene| {
+        let odd = [f64::NAN, f64::INFINITY, -1e300, 1e300, -0.0];
+        let nowhere = Face::Wall("</nowhere>".into());
+        let detail = scene.details[0].detail;
+        let dots: Vec<FilmDot> = odd
+            .iter()
+            .flat_map(|v| {
+                [FilmUm::Value(*v), FilmUm::Between(*v, None), FilmUm::Between(400.0, Some(*v)), FilmUm::Value(400.0)].into_iter().flat_map(
+                    |um| {
+                        [Some((&Face::Floor, [*v, *v])), Some((&nowhere, [1.0, 1.0])), None].map(|at_mm| FilmDot {
+                            detail,
+                            at_mm,
+                            um,
+                            stands: Stands::Short,
+                            cut_out: Some("<cut & \"out\">"),
+                        })
+                    },
+                )
+            })
+            .collect();
+        let values: Vec<Option<f64>> = odd.iter().map(|v| Some(*v)).chain([None]).collect();
+        let grid =
+            FilmGrid { face: &Face::Floor, first_mm: [f64::NAN, 0.0], cell_mm: 1e-3, nx: 3, ny: 2, um: &values, prob_below: &values };
+        let map = [grid, FilmGrid { first_mm: [0.0; 2], cell_mm: 500.0, ..grid }, FilmGrid { face: &nowhere, ..grid }];
+        let details = [detail];
+        let strata = [FilmStratum {
+            words: "<all>",
+            details: &details,
+            mean_um: Some([f64::NAN; 3]),
+            mark: Mark::FallsShort,
+            prob_one_coat_short: Some(f64::NAN),
+        }];
+        for limit_um in [None, Some(f64::NAN), Some(500.0)] {
+            check(
+                "film",
+                &drawing::film(scene, &FilmOnRoom { id: "film", words: "<film>", limit_um, readings: &dots, strata: &strata, map: &map }),
+            );
+        }
+        let places: Vec<(Face, Place)> = odd
+            .iter()
+            .flat_map(|v| {
+                let p = [*v, 100.0];
+                [
+                    Place::Point(p),
+                    Place::Run(vec![p, p]),
+                    Place::Run(vec![]),
+                    Place::Patch(vec![vec![vec![p, p, p]]]),
+                    Place::Patch(vec![vec![]]),
+                ]
+            })
+            .flat_map(|place| [(Face::Floor, place.clone()), (nowhere.clone(), place)])
+            .collect();
+        let coats = [CoatLaid { number: 0, words: "<b>", way: CoatWay::Both, covers: &places, lacks: &places }];
+        check("coats", &drawing::coats(scene, &CoatsOnRoom { id: "coats", words: "<coats>", coats: &coats }));
+        let tiles: Vec<StrokeTile> =
+            odd.iter().map(|v| StrokeTile { face: &Face::Floor, corners_mm: [[*v, 1.0]; 4], directions: &odd }).collect();
+        check("strokes", &drawing::strokes(scene, &StrokesOnRoom { id: "strokes", words: "<strokes>", tiles: &tiles }));
+    });
+}
+
+/// Full, half, hollow and crossed: told apart in black and white, and so are round and square.
+#[test]
+fn each_reading_is_drawn_by_how_it_stands() {
+    let made = scenes::demo();
+    made.with(|scene| {
+        let detail = scene.details[0].detail;
+        let shapes: BTreeSet<String> = [Stands::NotCounted, Stands::Reaches, Stands::Straddles, Stands::Short]
+            .into_iter()
+            .flat_map(|stands| [None, Some("C1")].map(|cut_out| (stands, cut_out)))
+            .map(|(stands, cut_out)| {
+                let dot = FilmDot { detail, at_mm: Some((&Face::Floor, [600.0, 600.0])), um: FilmUm::Value(480.0), stands, cut_out };
+                let film = FilmOnRoom { id: "film", words: "film", limit_um: Some(500.0), readings: &[dot], strata: &[], map: &[] };
+                let svg = drawing::film(scene, &film);
+                check("film", &svg);
+                let document = Document::parse(&svg).unwrap();
+                let said = format!(", {}", stands.words());
+                let group = document
+                    .descendants()
+                    .find(|n| {
+                        n.has_tag_name("g") && n.children().any(|c| c.has_tag_name("title") && c.text().is_some_and(|t| t.ends_with(&said)))
+                    })
+                    .expect("the reading is drawn");
+                // What is left of the inks in a black-and-white copy: paper or not.
+                let on_paper = |n: &Node, name: &str| n.attribute(name).is_some_and(|ink| ink != "none" && ink != "#ffffff");
+                group
+                    .children()
+                    .filter(Node::is_element)
+                    .map(|n| format!("{} {} {};", n.tag_name().name(), on_paper(&n, "fill"), on_paper(&n, "stroke")))
+                    .collect::<String>()
+            })
+            .collect();
+        assert_eq!(shapes.len(), 8, "{shapes:#?}");
+    });
+}
+
+#[test]
+fn strokes_never_stand_without_their_caution() {
+    for made in [scenes::demo(), made("sparse", scenes::sparse())] {
+        for (sheet, svg) in made.sheets().into_iter().filter(|(sheet, _)| sheet.starts_with("strokes")) {
+            let document = Document::parse(&svg).unwrap();
+            let about = document.descendants().find(|n| n.has_tag_name("desc")).and_then(|n| n.text()).unwrap().to_owned();
+            let words: Vec<&str> = document.descendants().filter(|n| n.has_tag_name("text")).filter_map(|n| n.text()).collect();
+            let words = words.join(" ");
+            assert!(about.contains("never proof of thickness") && words.contains("never proof of thickness"), "{sheet}");
+        }
+    }
 }
 
 #[test]

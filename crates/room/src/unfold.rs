@@ -124,6 +124,12 @@ impl Unfolded {
         Some(self.face(face)?.frame.to_sheet(local))
     }
 
+    /// A place of the drawing in the coordinates of a face, also beyond its edge: the inverse of [`Unfolded::to_sheet`].
+    /// `None` for a face the room has not.
+    pub fn on_face(&self, face: &Face, sheet: PointMm) -> Option<PointMm> {
+        Some(self.face(face)?.frame.local_of(sheet))
+    }
+
     /// A detail's place on the drawing.
     pub fn place_on_sheet(&self, face: &Face, place: &Place) -> Option<Place> {
         let frame = &self.face(face)?.frame;

@@ -50,7 +50,7 @@ impl View {
 /// What a sheet shows, in its head.
 pub struct Head<'a> {
     /// Root of the ids.
-    pub name: &'static str,
+    pub name: &'a str,
     /// What is drawn.
     pub what: &'a str,
     /// In a sentence, for those who do not see it.

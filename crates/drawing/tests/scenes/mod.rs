@@ -1,5 +1,8 @@
 //! Rooms and invented results to draw: shared by the tests and by `examples/sheets.rs`.
 
+mod coats;
+mod film;
+
 use drawing::{Entry, FloorPart, Mark, MarkedDetail, PondsOnFloor, Reading, Scene, SurfaceOnFloor};
 use measure::PointMm;
 use room::Room;
@@ -90,8 +93,9 @@ impl Made {
                 ("ponds", drawing::ponds(scene)),
                 ("water", drawing::water(scene)),
             ];
+            let films = film::sheets(self, scene).into_iter().chain(coats::sheets(self, scene));
             let lists = drawing::details_list(scene).into_iter().enumerate().map(|(i, svg)| (format!("details-{}", i + 2), svg));
-            first.into_iter().map(|(name, svg)| (name.to_owned(), svg)).chain(lists).collect()
+            first.into_iter().map(|(name, svg)| (name.to_owned(), svg)).chain(films).chain(lists).collect()
         })
     }
 

@@ -106,6 +106,7 @@ proptest! {
             let (back, place) = u.from_sheet(sheet).unwrap();
             prop_assert_eq!(&back, &face.face);
             prop_assert!(near(place, local), "{:?} {:?}", place, local);
+            prop_assert!(near(u.on_face(&face.face, sheet).unwrap(), local));
             prop_assert!(near(u.to_sheet(&back, place).unwrap(), sheet));
         }
     }
