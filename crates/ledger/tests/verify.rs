@@ -459,3 +459,28 @@ fn a_head_that_is_read_and_signed_again_is_the_same() {
     assert_eq!(head.sign(&key(1)), signed);
     assert_eq!(Head::read(&signed.head).unwrap(), head);
 }
+
+/// Enough that time growing with the square would be noticed.
+const ENTRIES: u64 = 20_000;
+
+/// A log of many short lines with its hashes proven by a head, after all its lines were changed.
+fn after(change: impl Fn(u64, Vec<u8>) -> Vec<u8>) -> LogReport {
+    let event = |seq: u64| format!(r#"{{"v":2,"device":"{}","seq":{seq}}}"#, device(1)).into_bytes();
+    let mut files = record();
+    files.retain(|path, _| !path.starts_with("logs/job"));
+    let events: Vec<Vec<u8>> = (0..ENTRIES).map(event).collect();
+    log(&mut files, &device(1), &device(1), 1, &events, &[ENTRIES]);
+    files.insert(file(&device(1), ".jsonl"), lines(events.into_iter().enumerate().map(|(seq, line)| change(seq as u64, line))));
+    verify(&files).log(&device(1)).unwrap().clone()
+}
+
+#[test]
+fn a_log_whose_every_line_was_changed_is_answered() {
+    let altered = after(|_, line| [&line[..], b" "].concat());
+    assert_eq!((altered.proven, altered.damaged.len()), (0, 1));
+    let elsewhere =
+        after(|seq, line| String::from_utf8(line).unwrap().replace(&format!(":{seq}}}"), &format!(":{}}}", seq * 7919)).into_bytes());
+    assert_eq!(elsewhere.proven, 3, "0, and the two that have become what another was");
+    let one = after(|_, _| b"{}".to_vec());
+    assert_eq!((one.proven, one.damage.unwrap().at.from), (0, 0));
+}

@@ -155,6 +155,11 @@ impl Known {
     /// Entries beyond what hashes are known for, by the places they claim.
     fn follow_places(&self, resolved: &mut Resolved) {
         let used = self.used(resolved);
+        if used.iter().all(|used| *used) {
+            return;
+        }
+        let twins: BTreeMap<Hash, usize> =
+            resolved.reference.iter().enumerate().rev().filter_map(|(place, leaf)| Some(((*leaf)?, place))).collect();
         let known = resolved.reference.len() as u64;
         let mut expected = known;
         for (line, entry) in self.entries.iter().enumerate().filter(|(line, _)| !used[*line]) {
@@ -163,13 +168,13 @@ impl Known {
             // foreign one; the place it stands for is named already unless it is one too many.
             let stray = (line as u64) < known;
             if stray {
-                self.too_many(line, resolved);
+                self.too_many(line, &twins, resolved);
                 continue;
             }
             let what = match &entry.fault {
                 Some(fault) => Some(fault.to_string()),
                 None if place < expected => {
-                    self.come_late(line, place, resolved);
+                    self.come_late(line, place, &twins, resolved);
                     continue;
                 }
                 None if place > expected && self.goes_on(line, place) => {
@@ -192,7 +197,7 @@ impl Known {
     }
 
     /// An entry whose place lies behind: it fills a gap, or is one too many.
-    fn come_late(&self, line: usize, place: u64, resolved: &mut Resolved) {
+    fn come_late(&self, line: usize, place: u64, twins: &BTreeMap<Hash, usize>, resolved: &mut Resolved) {
         let slot = usize::try_from(place).ok().filter(|slot| resolved.line.get(*slot).is_some_and(Option::is_none));
         match slot {
             // Where a hash is known and this line has another, the line is not what stood there.
@@ -200,14 +205,14 @@ impl Known {
                 resolved.line[slot] = Some(line);
                 resolved.damage.remove(&place);
             }
-            _ => self.too_many(line, resolved),
+            _ => self.too_many(line, twins, resolved),
         }
     }
 
     /// A line that is no place's entry: nothing new where its place is damaged already.
-    fn too_many(&self, line: usize, resolved: &mut Resolved) {
+    fn too_many(&self, line: usize, twins: &BTreeMap<Hash, usize>, resolved: &mut Resolved) {
         let entry = &self.entries[line];
-        let twin = resolved.reference.iter().position(|known| *known == Some(entry.leaf));
+        let twin = twins.get(&entry.leaf).copied();
         let place = twin.unwrap_or(line) as u64;
         if resolved.damage.contains_key(&place) || resolved.damage.contains_key(&(line as u64)) {
             return;
