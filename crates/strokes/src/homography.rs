@@ -69,10 +69,17 @@ impl Homography {
     }
 
     /// The point's image; `None` where it lies on the horizon or beyond.
-    pub fn at(&self, [x, y]: [f64; 2]) -> Option<[f64; 2]> {
+    pub fn at(&self, point: [f64; 2]) -> Option<[f64; 2]> {
+        let image = self.at_or_nan(point);
+        (!image[0].is_nan()).then_some(image)
+    }
+
+    /// The same without a branch: no numbers on the horizon or beyond.
+    pub(crate) fn at_or_nan(&self, [x, y]: [f64; 2]) -> [f64; 2] {
         let w = self.depth([x, y]);
-        let row = |r: usize| (self.0[r][0] * x + self.0[r][1] * y + self.0[r][2]) / w;
-        (w > 1e-9).then(|| [row(0), row(1)])
+        let by = if w > 1e-9 { 1.0 / w } else { f64::NAN };
+        let row = |r: usize| (self.0[r][0] * x + self.0[r][1] * y + self.0[r][2]) * by;
+        [row(0), row(1)]
     }
 
     /// How far before the horizon a point lies; 1 at the first reference point.

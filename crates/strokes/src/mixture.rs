@@ -39,7 +39,7 @@ pub fn fit(doubled: &[f64], weights: &[f64], start: &[Component], even: f64) -> 
     for _ in 0..STEPS {
         let before = fit.log_likelihood;
         step(&turns, weights, total, &mut fit);
-        if (fit.log_likelihood - before).abs() <= 1e-10 * total {
+        if (fit.log_likelihood - before).abs() <= 1e-8 * total {
             break;
         }
     }

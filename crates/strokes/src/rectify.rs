@@ -60,12 +60,12 @@ impl Rectified {
         let within = if px_per_cell.is_finite() { (px_per_cell * 0.75).ceil().clamp(1.0, 6.0) as usize } else { 1 };
         let cells = grid.width * grid.height;
         let (mut luminance, mut seen) = (Vec::with_capacity(cells), Vec::with_capacity(cells));
+        let mut line = Line { places: vec![[0.0; 2]; grid.width], sums: vec![0.0; grid.width] };
         for row in 0..grid.height {
-            for column in 0..grid.width {
-                let cell = cell(&photo, px_from_plan, &grid, [column, row], within);
-                luminance.push(cell.unwrap_or(0));
-                seen.push(cell.is_some_and(|grey| grey < BURNT_OUT));
-            }
+            line.take(&photo, px_from_plan, &grid, row, within);
+            let greys = line.sums.iter().map(|sum| (*sum >= 0.0).then(|| (sum / (within * within) as f32 + 0.5) as u8));
+            luminance.extend(greys.clone().map(|grey| grey.unwrap_or(0)));
+            seen.extend(greys.map(|grey| grey.is_some_and(|grey| grey < BURNT_OUT)));
         }
         Self { width: grid.width, height: grid.height, luminance, seen }
     }
@@ -109,37 +109,53 @@ impl Rectified {
     }
 }
 
-/// One cell, if all of it is seen.
-fn cell(photo: &Grey, map: &Homography, grid: &Grid, [column, row]: [usize; 2], within: usize) -> Option<u8> {
-    let mut sum = 0.0;
-    let step = grid.mm_per_px / within as f64;
-    for j in 0..within {
-        let y = grid.from_mm[1] + row as f64 * grid.mm_per_px + (j as f64 + 0.5) * step;
-        for i in 0..within {
-            let x = grid.from_mm[0] + column as f64 * grid.mm_per_px + (i as f64 + 0.5) * step;
-            sum += bilinear(photo, map.at([x, y])?)?;
-        }
-    }
-    Some((sum / (within * within) as f32 + 0.5) as u8)
+/// One row of cells at work.
+struct Line {
+    /// Pixel of each place.
+    places: Vec<[f64; 2]>,
+    /// Sum of the luminance at the places of each cell; negative where one is not seen.
+    sums: Vec<f32>,
 }
 
-/// Luminance between pixels; `None` outside. A burnt-out pixel burns out its neighbourhood.
-fn bilinear(photo: &Grey, [x, y]: [f64; 2]) -> Option<f32> {
-    let inside = x >= 0.0 && y >= 0.0 && x <= (photo.width - 1) as f64 && y <= (photo.height - 1) as f64;
-    if !inside {
-        return None;
+/// Less than any sum of luminance can make up for.
+const UNSEEN: f32 = -1e9;
+
+impl Line {
+    fn take(&mut self, photo: &Grey, map: &Homography, grid: &Grid, row: usize, within: usize) {
+        self.sums.fill(0.0);
+        let step = grid.mm_per_px / within as f64;
+        for j in 0..within {
+            let y = grid.from_mm[1] + row as f64 * grid.mm_per_px + (j as f64 + 0.5) * step;
+            for i in 0..within {
+                let x = grid.from_mm[0] + (i as f64 + 0.5) * step;
+                for (column, place) in self.places.iter_mut().enumerate() {
+                    *place = map.at_or_nan([x + column as f64 * grid.mm_per_px, y]);
+                }
+                self.sums.iter_mut().zip(&self.places).for_each(|(sum, place)| *sum += bilinear(photo, *place));
+            }
+        }
+    }
+}
+
+/// Luminance between pixels; [`UNSEEN`] outside. A burnt-out pixel burns out its neighbourhood.
+fn bilinear(photo: &Grey, [x, y]: [f64; 2]) -> f32 {
+    let (right, below) = (photo.width - 1, photo.height - 1);
+    // What is no number is in no range.
+    if !(x >= 0.0 && y >= 0.0 && x <= right as f64 && y <= below as f64) {
+        return UNSEEN;
     }
     let (column, row) = (x as usize, y as usize);
-    let (right, below) = ((column + 1).min(photo.width - 1), (row + 1).min(photo.height - 1));
-    let at = |r: usize, c: usize| photo.luminance[r * photo.width + c];
-    let corners = [at(row, column), at(row, right), at(below, column), at(below, right)];
-    if corners.iter().any(|grey| *grey >= BURNT_OUT) {
-        return Some(255.0);
+    let next = (column + 1).min(right);
+    let upper = &photo.luminance[row * photo.width..][..photo.width];
+    let lower = &photo.luminance[(row + 1).min(below) * photo.width..][..photo.width];
+    let [a, b, c, d] = [upper[column], upper[next], lower[column], lower[next]];
+    if a.max(b).max(c).max(d) >= BURNT_OUT {
+        return 255.0;
     }
     let (fx, fy) = ((x - column as f64) as f32, (y - row as f64) as f32);
-    let [a, b, c, d] = corners.map(f32::from);
+    let [a, b, c, d] = [a, b, c, d].map(f32::from);
     let (upper, lower) = (a + (b - a) * fx, c + (d - c) * fx);
-    Some(upper + (lower - upper) * fy)
+    upper + (lower - upper) * fy
 }
 
 /// Shrinks the runs of one row from both ends.

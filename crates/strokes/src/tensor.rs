@@ -26,29 +26,27 @@ pub fn scan(width: usize, height: usize, sigma: f64, mut source: impl FnMut(usiz
         return;
     }
     let weights = gaussian(sigma);
-    let reach = weights.len() / 2;
+    let reach = weights.len() - 1;
     let mut pictures = Pictures::new(width);
+    // Rows of products wait here until the Gaussian over them is whole.
+    let held = (2 * reach + 1).min(height);
+    let mut ring: Vec<[Vec<f32>; 3]> = (0..held).map(|_| zeros(width)).collect();
     let mut padded = vec![0.0; width + 2 * reach];
-    let mut ring: Vec<[Vec<f32>; 3]> = (0..weights.len().min(height)).map(|_| zeros(width)).collect();
-    let held = ring.len();
-    let mut products = zeros(width);
     let mut out = zeros(width);
     let mut done = 0;
     for y in 0..height {
         while done < height && done <= y + reach {
             pictures.advance(done, height, &mut source);
-            pictures.products(&mut products);
-            for (product, smooth) in products.iter().zip(&mut ring[done % held]) {
-                across(product, &weights, &mut padded, smooth);
-            }
+            pictures.products(&mut ring[done % held]);
             done += 1;
         }
-        out.iter_mut().for_each(|row| row.fill(0.0));
-        for (k, weight) in weights.iter().enumerate() {
-            let from = &ring[(y + k).saturating_sub(reach).min(height - 1) % held];
-            for (sum, row) in out.iter_mut().zip(from) {
-                sum.iter_mut().zip(row).for_each(|(sum, value)| *sum += weight * value);
-            }
+        for (part, out) in out.iter_mut().enumerate() {
+            let row = |k: usize| ring[(y + k).saturating_sub(reach).min(height - 1) % held][part].as_slice();
+            smooth(&weights, row, &mut padded[reach..reach + width]);
+            let (first, last) = (padded[reach], padded[reach + width - 1]);
+            padded[..reach].fill(first);
+            padded[reach + width..].fill(last);
+            smooth(&weights, |k| &padded[k..k + width], out);
         }
         sink(y, Row { rr: &out[0], rc: &out[1], cc: &out[2] });
     }
@@ -63,21 +61,51 @@ fn zeros(width: usize) -> [Vec<f32>; 3] {
     std::array::from_fn(|_| vec![0.0; width])
 }
 
+/// From the middle outwards: the other side is the same.
 fn gaussian(sigma: f64) -> Vec<f32> {
-    let reach = (reach(sigma) - 1) as i32;
-    let bell = |k: i32| math::exp(-0.5 * math::sq(f64::from(k) / sigma));
-    let sum: f64 = (-reach..=reach).map(bell).sum();
-    (-reach..=reach).map(|k| (bell(k) / sum) as f32).collect()
+    let reach = (reach(sigma) - 1) as u32;
+    let bell = |k: u32| math::exp(-0.5 * math::sq(f64::from(k) / sigma));
+    let sum: f64 = bell(0) + 2.0 * (1..=reach).map(bell).sum::<f64>();
+    (0..=reach).map(|k| (bell(k) / sum) as f32).collect()
+}
+
+/// A symmetric filter over lines: `line(k)` is the line `k` from the first, at least as long as `out`. Two pairs of lines at a
+/// time: more would run out of registers, fewer would wait for memory.
+fn smooth<'a>(weights: &[f32], line: impl Fn(usize) -> &'a [f32], out: &mut [f32]) {
+    let (reach, length) = (weights.len() - 1, out.len());
+    let pair = |k: usize| (&line(reach - k)[..length], &line(reach + k)[..length]);
+    let middle = &line(reach)[..length];
+    for x in 0..length {
+        out[x] = weights[0] * middle[x];
+    }
+    let mut k = 1;
+    while k < reach {
+        let ([v, w], (a, b), (c, d)) = ([weights[k], weights[k + 1]], pair(k), pair(k + 1));
+        for x in 0..length {
+            out[x] += v * (a[x] + b[x]) + w * (c[x] + d[x]);
+        }
+        k += 2;
+    }
+    if k == reach {
+        let (w, (a, b)) = (weights[k], pair(k));
+        for x in 0..length {
+            out[x] += w * (a[x] + b[x]);
+        }
+    }
 }
 
 /// Three rows of the picture, each with its end pixels repeated.
 struct Pictures {
     rows: [Vec<f32>; 3],
+    /// Difference and weighted sum of the three.
+    down: Vec<f32>,
+    level: Vec<f32>,
 }
 
 impl Pictures {
     fn new(width: usize) -> Self {
-        Self { rows: std::array::from_fn(|_| vec![0.0; width + 2]) }
+        let row = || vec![0.0; width + 2];
+        Self { rows: [row(), row(), row()], down: row(), level: row() }
     }
 
     /// Moves the middle to row `y`.
@@ -94,15 +122,21 @@ impl Pictures {
         }
     }
 
-    fn products(&self, [rr, rc, cc]: &mut [Vec<f32>; 3]) {
+    fn products(&mut self, [rr, rc, cc]: &mut [Vec<f32>; 3]) {
         let width = rr.len();
         let [above, middle, below] = self.rows.each_ref().map(|row| &row[..width + 2]);
+        let (down, level) = (&mut self.down[..width + 2], &mut self.level[..width + 2]);
+        for x in 0..width + 2 {
+            down[x] = below[x] - above[x];
+            level[x] = above[x] + 2.0 * middle[x] + below[x];
+        }
+        let (rr, rc, cc) = (&mut rr[..width], &mut rc[..width], &mut cc[..width]);
         for x in 0..width {
-            let down = (below[x] - above[x]) + 2.0 * (below[x + 1] - above[x + 1]) + (below[x + 2] - above[x + 2]);
-            let along = (above[x + 2] - above[x]) + 2.0 * (middle[x + 2] - middle[x]) + (below[x + 2] - below[x]);
-            rr[x] = down * down;
-            rc[x] = down * along;
-            cc[x] = along * along;
+            let r = down[x] + 2.0 * down[x + 1] + down[x + 2];
+            let c = level[x + 2] - level[x];
+            rr[x] = r * r;
+            rc[x] = r * c;
+            cc[x] = c * c;
         }
     }
 }
@@ -112,16 +146,4 @@ fn fill(row: &mut [f32], y: usize, source: &mut impl FnMut(usize, &mut [f32])) {
     source(y, &mut row[1..last]);
     row[0] = row[1];
     row[last] = row[last - 1];
-}
-
-/// The Gaussian along one row.
-fn across(row: &[f32], weights: &[f32], padded: &mut [f32], out: &mut [f32]) {
-    let (width, reach) = (row.len(), weights.len() / 2);
-    padded[..reach].fill(row[0]);
-    padded[reach..reach + width].copy_from_slice(row);
-    padded[reach + width..].fill(row[width - 1]);
-    out.fill(0.0);
-    for (k, weight) in weights.iter().enumerate() {
-        out.iter_mut().zip(&padded[k..]).for_each(|(sum, value)| *sum += weight * value);
-    }
 }
