@@ -55,6 +55,9 @@ pub struct Input {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(range(min = 0.4, max = 8.0))]
     pub sigma_px: Option<f64>,
+    /// Whether the plan's x runs to the left as the surface is seen, as on a wall measured from its right end.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub mirrored: bool,
     /// Polygons on the plan that are not looked at: a bucket, a fitting, a shadow known to be one.
     pub leave_out_mm: Vec<Vec<PointMm>>,
 }
@@ -381,7 +384,7 @@ impl Plan {
         }
         // Pixels count downwards and the plan upwards: a true photograph turns the sense round.
         let middle = [0, 1].map(|axis| 0.5 * (self.area.from_mm[axis] + self.area.to_mm[axis]));
-        if self.map.area_scale(middle) > 0.0 {
+        if (self.map.area_scale(middle) > 0.0) != input.mirrored {
             notes.push("the points mirror the picture: two of them may be swapped, or the plan is seen from behind".into());
         }
         if input.mm_per_px.is_some_and(|mm| mm < 0.5 * self.photo_mm_per_px) {

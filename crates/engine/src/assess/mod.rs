@@ -19,12 +19,14 @@ mod lines;
 mod result;
 mod settled;
 mod standing;
+mod strokes;
 mod water;
 mod words;
 
 pub use drawn::{DrawnFloor, DrawnPart};
 pub use floor::Floor;
 pub use result::*;
+pub use strokes::{StrokesDrawn, TileDrawn};
 
 use found::Found;
 use job::Job;
@@ -55,6 +57,8 @@ pub struct Assessed {
     pub drawn: Vec<DrawnFloor>,
     /// Litres a day at each detail by id, where a surface was measured.
     pub litres: Vec<(String, f64)>,
+    /// Which way the coats were laid, one for each photograph that could be looked at.
+    pub strokes: Vec<StrokesDrawn>,
 }
 
 /// Everything known, once.
@@ -114,6 +118,8 @@ pub fn run(job: &Job, options: &Options<'_>) -> Result<Assessed, Problems> {
     let (hold, lines) = judged.into_iter().nth(asked).expect("picked from the list");
     let water = water::run(&context);
     notes.extend(gather_notes(&context, finished.as_ref(), &water));
+    let (strokes, seen) = strokes::all(job, &hold.id);
+    notes.extend(seen);
     let groups = groups(&context, lines, &water);
     let assessment = Assessment {
         job: head(job),
@@ -131,7 +137,7 @@ pub fn run(job: &Job, options: &Options<'_>) -> Result<Assessed, Problems> {
     };
     let drawn = if options.drawings { drawn::all(&context) } else { Vec::new() };
     drop(context);
-    Ok(Assessed { assessment, litres: water.litres, drawn, floors })
+    Ok(Assessed { assessment, litres: water.litres, drawn, floors, strokes })
 }
 
 fn read_time(text: &str) -> Result<jiff::Timestamp, Problems> {
