@@ -1,7 +1,9 @@
 //! An assessment as text for a terminal of 80 columns. Signs carry the meaning; colour is only a second sign.
 
+use crate::assess::materials;
 use crate::assess::{Assessment, Counts, DepartureStanding, GroupResult, Line};
 use measure::Verdict;
+use room::quantities::MaterialOut;
 
 /// Columns of a line.
 const WIDTH: usize = 80;
@@ -25,6 +27,7 @@ pub fn text(assessment: &Assessment, style: &Style) -> String {
     out += &format!("\n{}\n", wrap(&assessment.answer, 0));
     groups(&mut out, assessment, style);
     listed(&mut out, "Bear in mind", &assessment.notes);
+    materials(&mut out, assessment, style);
     water(&mut out, assessment);
     for caution in &assessment.cautions {
         out += &format!("\n{}\n", wrap(caution, 0));
@@ -186,6 +189,29 @@ fn listed(out: &mut String, title: &str, items: &[String]) {
     for item in items {
         *out += &format!("  - {}\n", wrap(item, 4).trim_start());
     }
+}
+
+/// Materials, where asked for or where an amount is less than needed.
+fn materials(out: &mut String, assessment: &Assessment, style: &Style) {
+    if !style.all && !materials::disagree(&assessment.materials) {
+        return;
+    }
+    let lines: Vec<String> = assessment.materials.iter().map(material).collect();
+    listed(out, "Materials", &lines);
+}
+
+/// "membrane: 14.2 L needed, 15.6 L with waste, in 2 packs; delivered 15.0 L, used 13.1 L".
+fn material(material: &MaterialOut) -> String {
+    let unit = material.unit.unwrap_or("");
+    let at_least = if material.at_least { "at least " } else { "" };
+    let needed = match (material.needed, material.with_waste) {
+        (Some(needed), Some(with_waste)) => format!("{at_least}{needed:.1} {unit} needed, {with_waste:.1} {unit} with waste"),
+        _ => "how much is needed is not known".into(),
+    };
+    let packs = material.packs.map_or(String::new(), |packs| format!(", {packs} {}", if packs == 1 { "pack" } else { "packs" }));
+    let compared: Vec<String> = material.compared.iter().map(|c| format!("{:.1} {unit} {}", c.amount, c.what)).collect();
+    let compared = if compared.is_empty() { String::new() } else { format!("; {}", compared.join(", ")) };
+    format!("{}: {needed}{packs}{compared}", material.id)
 }
 
 fn water(out: &mut String, assessment: &Assessment) {

@@ -97,8 +97,21 @@ pub struct Input {
 pub enum LitresBy {
     /// Pails weighed before and after.
     Weighed,
-    /// By eye: pails and parts of pails counted.
+    /// Whole pails and parts of pails counted.
+    Counted,
+    /// By eye: what is left in open pails is guessed.
     Eye,
+}
+
+impl LitresBy {
+    /// Standard uncertainty of litres found so, as a share of them, and where the figure comes from.
+    pub fn u_share(self) -> (f64, &'static str) {
+        match self {
+            Self::Weighed => (0.05, "weighed: 10 % expanded, halved; common practice, no source"),
+            Self::Counted => (0.075, "pails counted: 15 % expanded, halved; common practice, no source"),
+            Self::Eye => (0.125, "by eye: 25 % expanded, halved; common practice, no source"),
+        }
+    }
 }
 
 /// A mean film that was read.
@@ -231,10 +244,7 @@ impl Used {
         let area = check.bounded("area_m2", input.area_m2, AREA_M2);
         let solids = check.bounded("solids_by_volume", input.solids_by_volume, SOLIDS);
         let thinning = check.optional("thinning", input.thinning, THINNING).unwrap_or(0.0);
-        let (by, why) = match input.litres_by {
-            Some(LitresBy::Weighed) => (0.05, "weighed: 10 % expanded, halved; common practice, no source"),
-            _ => (0.125, "by eye: 25 % expanded, halved; common practice, no source"),
-        };
+        let (by, why) = input.litres_by.unwrap_or(LitresBy::Eye).u_share();
         let r_litres = match input.u_litres {
             Some(u) => check.bounded("u_litres", u, Bounds { min: 0.0, ..LITRES }) / litres,
             None => {

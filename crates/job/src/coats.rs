@@ -285,6 +285,13 @@ impl Used {
         self.used_l().map(Amount::Litres).or(self.kg.map(Amount::Kg))
     }
 
+    /// Litres before, without what came in between, and after, where they are given and decide.
+    pub fn stock_l(&self) -> Option<(f64, f64)> {
+        let direct = self.litres.is_some() || self.pails.is_some();
+        let before = self.opening_l.or_else(|| self.in_pails(self.opening_pails));
+        before.zip(self.closing()).filter(|_| !direct)
+    }
+
     fn used_l(&self) -> Option<f64> {
         let by_stock = || Some(self.before_l()? - self.closing()?);
         self.litres.or_else(|| self.in_pails(self.pails)).or_else(by_stock)

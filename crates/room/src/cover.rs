@@ -33,6 +33,19 @@ pub struct Claim {
     pub drawn: Vec<(Face, Vec<PointMm>)>,
 }
 
+/// Less of a detail than this, in square metres or metres, no claim was meant to cover.
+const TOUCH: f64 = 1e-4;
+
+/// Areas drawn side by side may share as much along their common edge.
+const SHARED_M2: f64 = 0.02;
+
+/// Claims that count as one coat.
+#[derive(Clone, Copy)]
+enum Which {
+    Number(u32),
+    Claim(usize),
+}
+
 /// A room with what is said to cover it.
 pub struct Cover<'a> {
     room: &'a Room,
@@ -77,6 +90,18 @@ impl Part {
             Self::Patch(patch) => Self::Patch(patch.iter().filter(|polygon| mean_width_mm(polygon) > AT_WALL_MM).cloned().collect()),
             Self::Run(stretches) => Self::Run(stretches.iter().filter(|[from, to]| to - from > AT_WALL_MM).copied().collect()),
             Self::Point(there) => Self::Point(*there),
+        }
+    }
+
+    /// The same as places of the detail's face.
+    pub fn places(&self, detail: &Detail) -> Vec<Place> {
+        match (self, &detail.place) {
+            (Self::Patch(patch), _) if !patch.is_empty() => vec![Place::Patch(patch.clone())],
+            (Self::Run(stretches), Place::Run(line)) => {
+                stretches.iter().map(|[from, to]| Place::Run(geometry::part_of_line(line, *from, *to))).collect()
+            }
+            (Self::Point(true), Place::Point(at)) => vec![Place::Point(*at)],
+            _ => Vec::new(),
         }
     }
 
@@ -126,26 +151,39 @@ impl<'a> Cover<'a> {
     /// How far the coats cover a detail, of so many due. Where the room does not say where a detail lies, only its name
     /// covers it.
     pub fn of(&self, detail: &Detail, due: usize) -> Covered {
-        let mut counted = Counted::new(due);
+        let coats: Vec<Which> = self.numbers().into_iter().map(Which::Number).collect();
+        self.counted(detail, due, &coats)
+    }
+
+    /// What of a detail one coat does not cover.
+    pub fn lacks(&self, number: u32, detail: &Detail) -> Part {
+        self.counted(detail, 1, &[Which::Number(number)]).lacks.swap_remove(0)
+    }
+
+    /// Whether a claim, by its place in the list, covers any of a detail.
+    pub fn touches(&self, claim: usize, detail: &Detail) -> bool {
+        let alone = self.counted(detail, 1, &[Which::Claim(claim)]);
+        alone.lacks[0].size() < alone.whole.size() - TOUCH
+    }
+
+    fn counted(&self, detail: &Detail, due: usize, coats: &[Which]) -> Covered {
         match &detail.place {
             Place::Patch(patch) => {
                 let whole = area(patch);
-                for number in self.numbers() {
-                    counted.add(self.on_patch(number, detail, &whole));
-                }
+                let mut counted = Counted::new(due);
+                coats.iter().for_each(|coat| counted.add(&self.on_patch(*coat, detail, &whole)));
                 let lacks = counted.least.iter().map(|least| Part::Patch(rest(&whole, patch, least))).collect();
                 Covered { whole: Part::Patch(patch.clone()), lacks }
             }
             Place::Run(line) => {
                 let length = geometry::line_length_mm(line);
                 let whole = Part::Run(if length > 0.0 { vec![[0.0, length]] } else { Vec::new() });
-                Covered { whole, lacks: self.along(detail, line, due).into_iter().map(Part::Run).collect() }
+                Covered { whole, lacks: self.along(detail, line, due, coats).into_iter().map(Part::Run).collect() }
             }
             Place::Point(_) => {
                 let probes = self.around(detail);
-                let covers = |number: &u32| self.names(*number, detail) || self.holds(*number, &probes);
-                let coats = self.numbers().iter().filter(|number| covers(number)).count();
-                Covered { whole: Part::Point(true), lacks: (1..=due).map(|k| Part::Point(coats < k)).collect() }
+                let count = coats.iter().filter(|coat| self.names(**coat, detail) || self.holds(**coat, &probes)).count();
+                Covered { whole: Part::Point(true), lacks: (1..=due).map(|k| Part::Point(count < k)).collect() }
             }
         }
     }
@@ -172,10 +210,17 @@ impl<'a> Cover<'a> {
         Coated { area_m2: by_face.values().map(area_mm2).sum::<f64>() / 1e6, unknown }
     }
 
-    /// For a drawing: what a coat covers, polygon by polygon with its holes.
-    pub fn drawn(&self, number: u32) -> Vec<(Face, Vec<Vec<PointMm>>)> {
+    /// Whether two claims, by their place in the list, lie one over the other: both name a detail, or share some area.
+    pub fn overlap(&self, a: usize, b: usize) -> bool {
+        let (Some(one), Some(other)) = (self.claims.get(a), self.claims.get(b)) else { return false };
+        let area = |which: &[usize]| self.area_of_claims(which).area_m2;
+        !one.details.is_disjoint(&other.details) || area(&[a]) + area(&[b]) - area(&[a, b]) > SHARED_M2
+    }
+
+    /// For a drawing: the areas a coat covers, face by face.
+    pub fn drawn(&self, number: u32) -> Vec<(Face, Patch)> {
         let mut by_face: BTreeMap<Face, MultiPolygon<f64>> = BTreeMap::new();
-        for claim in self.claims.iter().filter(|claim| claim.number == number) {
+        for claim in self.claims_of(Which::Number(number)) {
             for detail in self.register.iter().filter(|detail| claim.details.contains(&detail.id)) {
                 if let Some(own) = drawn_surface(detail) {
                     join(by_face.entry(detail.face.clone()).or_insert_with(nothing), &own);
@@ -186,8 +231,7 @@ impl<'a> Cover<'a> {
                 join(by_face.entry(face.clone()).or_insert_with(nothing), &clear.intersection(&area_of(ring)));
             }
         }
-        let polygons = by_face.into_iter().flat_map(|(face, area)| geometry::tidy(&area, &[]).into_iter().map(move |p| (face.clone(), p)));
-        polygons.collect()
+        by_face.into_iter().map(|(face, area)| (face, geometry::tidy(&area, &[]))).filter(|(_, patch)| !patch.is_empty()).collect()
     }
 
     /// A face without its openings and mouths.
@@ -197,25 +241,29 @@ impl<'a> Cover<'a> {
         Some(holes.iter().fold(area_of(outline), |left, hole| left.difference(&area_of(hole))))
     }
 
-    fn claims_of(&self, number: u32) -> impl Iterator<Item = &Claim> {
-        self.claims.iter().filter(move |claim| claim.number == number)
+    fn claims_of(&self, which: Which) -> impl Iterator<Item = &Claim> {
+        let meant = move |i: usize, claim: &Claim| match which {
+            Which::Number(number) => claim.number == number,
+            Which::Claim(one) => i == one,
+        };
+        self.claims.iter().enumerate().filter(move |(i, claim)| meant(*i, claim)).map(|(_, claim)| claim)
     }
 
-    fn names(&self, number: u32, detail: &Detail) -> bool {
-        self.claims_of(number).any(|claim| claim.details.contains(&detail.id))
+    fn names(&self, which: Which, detail: &Detail) -> bool {
+        self.claims_of(which).any(|claim| claim.details.contains(&detail.id))
     }
 
     /// What a coat draws on a face.
-    fn drawn_on(&self, number: u32, face: &Face) -> Vec<&[PointMm]> {
-        let drawn = self.claims_of(number).flat_map(|claim| &claim.drawn);
+    fn drawn_on(&self, which: Which, face: &Face) -> Vec<&[PointMm]> {
+        let drawn = self.claims_of(which).flat_map(|claim| &claim.drawn);
         drawn.filter(|(on, _)| on == face).map(|(_, ring)| ring.as_slice()).collect()
     }
 
-    fn on_patch(&self, number: u32, detail: &Detail, whole: &MultiPolygon<f64>) -> Share {
-        if self.names(number, detail) {
+    fn on_patch(&self, which: Which, detail: &Detail, whole: &MultiPolygon<f64>) -> Share {
+        if self.names(which, detail) {
             return Share::All;
         }
-        let drawn = self.drawn_on(number, &detail.face);
+        let drawn = self.drawn_on(which, &detail.face);
         if drawn.is_empty() || !is_place_known(detail) {
             return Share::Nothing;
         }
@@ -302,10 +350,10 @@ impl Counted {
         Self { least: (0..due).map(|_| Share::Nothing).collect() }
     }
 
-    fn add(&mut self, coat: Share) {
+    fn add(&mut self, coat: &Share) {
         for k in (0..self.least.len()).rev() {
             let below = if k == 0 { &Share::All } else { &self.least[k - 1] };
-            self.least[k] = self.least[k].or(&below.and(&coat));
+            self.least[k] = self.least[k].or(&below.and(coat));
         }
     }
 }

@@ -117,6 +117,20 @@ pub fn along_line(line: &[PointMm], along_mm: f64) -> Option<PointMm> {
     line.last().copied()
 }
 
+/// The part of an open line between two ways along it, its corners kept.
+pub fn part_of_line(line: &[PointMm], from: f64, to: f64) -> Vec<PointMm> {
+    let mut out: Vec<PointMm> = along_line(line, from).into_iter().collect();
+    let mut at = 0.0;
+    for piece in pieces(line) {
+        at += piece.length_mm();
+        if at > from + 1e-6 && at < to - 1e-6 {
+            out.push(piece.to);
+        }
+    }
+    out.extend(along_line(line, to));
+    out
+}
+
 /// Area of a ring, positive when it runs counter-clockwise.
 pub fn signed_area_mm2(ring: &[PointMm]) -> f64 {
     let Some(&origin) = ring.first() else { return 0.0 };

@@ -61,6 +61,13 @@ pub struct DataSheet {
     /// Spread rate of one coat.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub spread_m2_per_l: Option<f64>,
+    /// What one pack holds.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub pack_l: Option<f64>,
+    /// What is added for waste, as a share of what is needed: 0.1 orders a tenth more.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = 0.0, max = 3.0))]
+    pub waste_share: Option<f64>,
     /// Recoat and cure windows by temperature.
     pub windows: Vec<Window>,
     /// Least air temperature.

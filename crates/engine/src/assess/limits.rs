@@ -30,6 +30,8 @@ pub fn dew_margin() -> air::climate::MarginRule {
 pub fn of_sheet(sheet: &DataSheet, quantity: &str) -> Option<Sourced> {
     let limit = match quantity {
         "bond_breaker_width_mm" => sheet.bond_breaker_mm_min.map(Limit::AtLeast),
+        super::coats::COUNT => sheet.coats.map(|coats| Limit::AtLeast(f64::from(coats))),
+        super::litres::FILM => sheet.film_um_mean.or(sheet.film_um_min).map(Limit::AtLeast),
         "lap_width_mm" => sheet.lap_mm_min.map(Limit::AtLeast),
         _ => None,
     }?;

@@ -1,16 +1,18 @@
 //! What the plan owes at one hold point, line by line, with what is known of it.
 
 use super::climate;
+use super::coats;
 use super::eye;
 use super::facts;
 use super::falls;
 use super::found::Found;
 use super::limits::{self, Sourced};
+use super::litres;
 use super::result::{DepartureStanding, Line};
 use super::{Context, departures};
 use job::plan::{EvidenceOwed, HoldPoint, Owed};
 use measure::{Decision, Judgement, Verdict};
-use room::nouns::LayerKind;
+use room::nouns::{LayerKind, MembraneLayer};
 use room::register::{Detail, Face};
 use rules::{Facts, Fit, Rule};
 
@@ -36,15 +38,19 @@ pub fn of<'a>(context: &'a Context<'a>, hold: &'a HoldPoint) -> Vec<Judged<'a>> 
     let layers = context.job.membrane_layers();
     let mut judged = Vec::new();
     for owed in hold.owed.iter().filter(|owed| owed.evidence != EvidenceOwed::OutOfScope) {
-        if owed.details.is_empty() {
-            judged.extend(of_room(context, hold, owed));
-            continue;
-        }
-        for detail in context.job.register.iter().filter(|detail| owed.speaks_of(detail, &layers)) {
-            judged.extend(at_detail(context, hold, owed, detail));
+        match owed.quantity.as_deref() {
+            Some(coats::COUNT) => judged.extend(coats::of(context, owed)),
+            Some(litres::FILM) => judged.extend(litres::of(context, owed)),
+            _ if owed.details.is_empty() => judged.extend(of_room(context, hold, owed)),
+            _ => judged.extend(at_details(context, hold, owed, &layers)),
         }
     }
     judged
+}
+
+fn at_details<'a>(context: &'a Context<'a>, hold: &'a HoldPoint, owed: &'a Owed, layers: &[MembraneLayer]) -> Vec<Judged<'a>> {
+    let details = context.job.register.iter().filter(|detail| owed.speaks_of(detail, layers));
+    details.flat_map(|detail| at_detail(context, hold, owed, detail)).collect()
 }
 
 /// Lines of the plan that were agreed to be out of scope.
@@ -113,6 +119,42 @@ fn rules_for<'a>(context: &'a Context<'a>, owed: &Owed, detail: &Detail, quantit
     }
     let fitting = context.applicable.fitting(detail.kind, detail.zone, owed.stands_for.or(owed.surface), known);
     fitting.into_iter().filter(|(rule, _)| rule.written.quantity.as_deref() == Some(quantity)).collect()
+}
+
+/// What rules and the data sheet ask of a quantity at a detail; in place of a rule that decides nothing here, why.
+pub fn asked<'a>(context: &'a Context<'a>, owed: &'a Owed, detail: &'a Detail, quantity: &str) -> Vec<Result<Sourced, Box<Judged<'a>>>> {
+    let known = context.applicable.complete(&facts::of(context, detail));
+    let rules = rules_for(context, owed, detail, quantity, &known);
+    let open = |rule: &Rule, why: &str, settle: Option<String>| {
+        Err(Box::new(Judged { owed, detail: Some(detail), judgement: rule.unmeasured(&known, why), settle, from: None }))
+    };
+    let mut asked: Vec<_> = rules
+        .into_iter()
+        .filter_map(|(rule, fit)| match (fit, rule.decides_nothing(), rule.asked_for(&known)) {
+            (Fit::Unknown(unknown), ..) => {
+                let unknown = unknown.join(", ").replace('_', " ");
+                let why = format!("whether the rule applies is not known: {unknown}");
+                Some(open(rule, &why, Some(format!("enter {unknown} in the job folder"))))
+            }
+            (_, Some(why), _) => Some(open(rule, &why, None)),
+            (_, None, Err(why)) => Some(open(rule, &why, None)),
+            (_, None, Ok(limit)) => Some(Ok(sourced(rule, limit?.limit))),
+        })
+        .collect();
+    asked.extend(facts::sheet_of(context.job, detail).and_then(|sheet| limits::of_sheet(sheet, quantity)).map(Ok));
+    asked
+}
+
+/// What rules ask of a quantity of the room as a whole.
+pub fn asked_of_room(context: &Context<'_>, quantity: &str) -> Vec<Sourced> {
+    let known = context.applicable.complete(&Facts::new());
+    let rules = context.applicable.of_room(&known).into_iter().map(|(rule, _)| rule);
+    let speaking = rules.filter(|rule| rule.written.quantity.as_deref() == Some(quantity) && rule.decides_nothing().is_none());
+    speaking.filter_map(|rule| Some(sourced(rule, rule.asked_for(&known).ok()??.limit))).collect()
+}
+
+fn sourced(rule: &Rule, limit: measure::Limit) -> Sourced {
+    Sourced { limit, rule: rule.id.clone(), source: rule.source() }
 }
 
 /// One measured thing asked of one detail.

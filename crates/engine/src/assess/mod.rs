@@ -6,6 +6,7 @@
 //! ([`water`]) puts the groups in order.
 
 mod climate;
+mod coats;
 mod departures;
 mod drawn;
 mod eye;
@@ -16,6 +17,8 @@ mod floor;
 mod found;
 pub mod limits;
 mod lines;
+mod litres;
+pub(crate) mod materials;
 mod result;
 mod settled;
 mod standing;
@@ -23,6 +26,7 @@ mod strokes;
 mod water;
 mod words;
 
+pub use coats::CoatDrawn;
 pub use drawn::{DrawnFloor, DrawnPart};
 pub use floor::Floor;
 pub use result::*;
@@ -32,7 +36,7 @@ use found::Found;
 use job::Job;
 use job::plan::HoldPoint;
 use measure::{Problem, Problems, Verdict};
-use room::nouns::LayerKind;
+use room::nouns::{LayerKind, MembraneLayer};
 use room::register::{self, Detail};
 use rules::Applicable;
 
@@ -59,6 +63,8 @@ pub struct Assessed {
     pub litres: Vec<(String, f64)>,
     /// Which way the coats were laid, one for each photograph that could be looked at.
     pub strokes: Vec<StrokesDrawn>,
+    /// Coats by membrane and number, with what they do not cover; only with drawings.
+    pub coats: Vec<CoatDrawn>,
 }
 
 /// Everything known, once.
@@ -68,9 +74,15 @@ pub(crate) struct Context<'a> {
     pub floors: &'a [Floor],
     pub regions: Vec<floor::Region>,
     pub found: Vec<Found>,
+    pub logs: Vec<coats::LayerLog<'a>>,
 }
 
-impl Context<'_> {
+impl<'a> Context<'a> {
+    /// The log of a membrane's coats.
+    pub fn log(&self, layer: MembraneLayer) -> Option<&coats::LayerLog<'a>> {
+        self.logs.iter().find(|log| log.layer == layer)
+    }
+
     /// The measured surface of a layer.
     pub fn floor(&self, layer: LayerKind) -> Option<&Floor> {
         self.floors.iter().find(|floor| floor.layer == layer)
@@ -107,7 +119,7 @@ pub fn run(job: &Job, options: &Options<'_>) -> Result<Assessed, Problems> {
     let applicable = job.packs.applicable(&job.frame.of_rules());
     let finished = finished::Finished::of(&floors);
     let found = found::all(job, finished.as_ref());
-    let context = Context { job, applicable, floors: &floors, regions, found };
+    let context = Context { job, applicable, floors: &floors, regions, found, logs: coats::logs(job) };
     let holds = hold_points(job);
     let ids: Vec<String> = holds.iter().map(|hold| hold.id.clone()).collect();
     let judged: Vec<(&HoldPoint, Vec<Line>)> =
@@ -120,6 +132,9 @@ pub fn run(job: &Job, options: &Options<'_>) -> Result<Assessed, Problems> {
     notes.extend(gather_notes(&context, finished.as_ref(), &water));
     let (strokes, seen) = strokes::all(job, &hold.id);
     notes.extend(seen);
+    notes.extend(coats::notes(&context, hold));
+    let (materials, material_notes) = materials::all(&context);
+    notes.extend(material_notes);
     let groups = groups(&context, lines, &water);
     let assessment = Assessment {
         job: head(job),
@@ -133,11 +148,13 @@ pub fn run(job: &Job, options: &Options<'_>) -> Result<Assessed, Problems> {
         groups,
         notes,
         water: water.balance,
+        materials,
         cautions: CAUTIONS.map(Into::into).to_vec(),
     };
     let drawn = if options.drawings { drawn::all(&context) } else { Vec::new() };
+    let coats = if options.drawings { coats::drawn(&context) } else { Vec::new() };
     drop(context);
-    Ok(Assessed { assessment, litres: water.litres, drawn, floors, strokes })
+    Ok(Assessed { assessment, litres: water.litres, drawn, floors, coats, strokes })
 }
 
 fn read_time(text: &str) -> Result<jiff::Timestamp, Problems> {

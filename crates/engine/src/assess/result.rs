@@ -32,6 +32,8 @@ pub struct Assessment {
     pub notes: Vec<String>,
     /// Where the shower's water goes in a day.
     pub water: Option<WaterBalance>,
+    /// What the room needs of each material, with waste and in packs, beside what was delivered and used.
+    pub materials: Vec<room::quantities::MaterialOut>,
     /// Cautions that always stand beside a result.
     pub cautions: Vec<String>,
 }

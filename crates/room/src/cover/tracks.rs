@@ -1,6 +1,6 @@
 //! Runs and places under drawn areas: lines beside a run and points around a place, on every face they lie on.
 
-use super::{Cover, contains, is_place_known};
+use super::{Cover, Which, contains, is_place_known};
 use crate::geometry::{self, Edge, SAME_CORNER_MM, pieces};
 use crate::nouns::OutletKind;
 use crate::register::{Detail, DetailKind, Face, Place};
@@ -13,18 +13,17 @@ const AROUND: usize = 16;
 
 impl Cover<'_> {
     /// Stretches of a run with fewer than one coat, fewer than two, and so on.
-    pub(super) fn along(&self, detail: &Detail, line: &[PointMm], due: usize) -> Vec<Vec<[f64; 2]>> {
-        let numbers: Vec<u32> = self.numbers().into_iter().collect();
+    pub(super) fn along(&self, detail: &Detail, line: &[PointMm], due: usize, coats: &[Which]) -> Vec<Vec<[f64; 2]>> {
         let drawn_counts = is_place_known(detail);
         let mut lacks: Vec<Vec<[f64; 2]>> = vec![Vec::new(); due];
         let mut start = 0.0;
         for piece in pieces(line) {
             let length = piece.length_mm();
             let tracks = if drawn_counts { self.tracks(detail, &piece) } else { Vec::new() };
-            for [from, to] in self.intervals(&tracks, length) {
+            for [from, to] in self.intervals(&tracks, length, coats) {
                 let at = (from + to) / 2.0 / length;
-                let coats = numbers.iter().filter(|number| self.names(**number, detail) || self.runs_under(**number, &tracks, at)).count();
-                for lack in lacks.iter_mut().skip(coats) {
+                let count = coats.iter().filter(|coat| self.names(**coat, detail) || self.runs_under(**coat, &tracks, at)).count();
+                for lack in lacks.iter_mut().skip(count) {
                     push(lack, [start + from, start + to]);
                 }
             }
@@ -66,11 +65,11 @@ impl Cover<'_> {
     }
 
     /// A piece cut wherever the rim of a drawn area crosses one of its tracks.
-    fn intervals(&self, tracks: &[(Face, Edge)], length: f64) -> Vec<[f64; 2]> {
+    fn intervals(&self, tracks: &[(Face, Edge)], length: f64, coats: &[Which]) -> Vec<[f64; 2]> {
         let mut stops = vec![0.0, length];
         for (face, track) in tracks {
-            for number in self.numbers() {
-                let rims = self.drawn_on(number, face).into_iter().flat_map(geometry::edges);
+            for coat in coats {
+                let rims = self.drawn_on(*coat, face).into_iter().flat_map(geometry::edges);
                 stops.extend(rims.filter_map(|rim| track.crossing(&rim)).map(|p| track.local(p)[0].max(0.0).min(length)));
             }
         }
@@ -79,12 +78,12 @@ impl Cover<'_> {
     }
 
     /// Whether a coat's drawn areas lie at a share of the way along every track.
-    fn runs_under(&self, number: u32, tracks: &[(Face, Edge)], at: f64) -> bool {
-        !tracks.is_empty() && tracks.iter().all(|(face, track)| self.holds_at(number, face, track.at(track.length_mm() * at, 0.0)))
+    fn runs_under(&self, coat: Which, tracks: &[(Face, Edge)], at: f64) -> bool {
+        !tracks.is_empty() && tracks.iter().all(|(face, track)| self.holds_at(coat, face, track.at(track.length_mm() * at, 0.0)))
     }
 
-    fn holds_at(&self, number: u32, face: &Face, p: PointMm) -> bool {
-        self.drawn_on(number, face).iter().any(|ring| contains(ring, p, SAME_CORNER_MM))
+    fn holds_at(&self, coat: Which, face: &Face, p: PointMm) -> bool {
+        self.drawn_on(coat, face).iter().any(|ring| contains(ring, p, SAME_CORNER_MM))
     }
 
     /// Places round a place, on every face it lies on; none where the room does not say where it lies.
@@ -110,8 +109,8 @@ impl Cover<'_> {
         probes
     }
 
-    pub(super) fn holds(&self, number: u32, probes: &[(Face, PointMm)]) -> bool {
-        !probes.is_empty() && probes.iter().all(|(face, p)| self.holds_at(number, face, *p))
+    pub(super) fn holds(&self, coat: Which, probes: &[(Face, PointMm)]) -> bool {
+        !probes.is_empty() && probes.iter().all(|(face, p)| self.holds_at(coat, face, *p))
     }
 
     /// What stands in the middle of a place: a pipe, a grate.

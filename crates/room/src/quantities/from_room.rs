@@ -11,11 +11,12 @@ use std::collections::BTreeMap;
 /// no field of it.
 pub(super) const UPTURN: &str = "upturn";
 
-/// What to order for a room: the sizes of its whole register, the membranes by layer with what their data sheets say, the bond
-/// breaker of their junctions, and the sealant of its joints.
+/// What to order for a room: the sizes of its whole register, the membranes by layer with what their data sheets say, the
+/// primer under them where a sheet gives its spread rate, the bond breaker of their junctions, the tape over the joints of
+/// boards, and the sealant of its joints.
 ///
 /// What neither room nor sheet says stays unknown: the height of an upturn, a sheet's spread rate, the sections of sealant.
-/// Waste, packs, primer, tape and what came and went are the user's to add. An upturn's height is taken over the benchmark.
+/// Waste, packs and what came and went are the user's to add. An upturn's height is taken over the benchmark.
 pub fn of_room(room: &Room, sheets: &[DataSheet]) -> Input {
     let details = derive(room);
     let mut sizes: Vec<Size> = details.iter().map(size).collect();
@@ -28,7 +29,9 @@ pub fn of_room(room: &Room, sheets: &[DataSheet]) -> Input {
     for (layer, membranes) in layers {
         let sheet = one_sheet(&membranes, sheets);
         materials.push(membrane(layer, &membranes, sheet));
+        materials.extend(primer(layer, sheet));
         materials.push(bond_breaker(layer, sheet));
+        materials.extend(tape(layer, &membranes));
     }
     if details.iter().any(|detail| detail.kind == DetailKind::SealantJoint) {
         materials.push(material("sealant", What::Sealant, &[DetailKind::SealantJoint], None, None));
@@ -96,10 +99,28 @@ fn membrane(layer: MembraneLayer, membranes: &[&Membrane], sheet: Option<&DataSh
         // Liquid and sheet on one layer cover nobody knows how much each.
         rolled.then_some(Rate::Sheet { strip_mm: None })
     };
+    over_fields("membrane", What::Membrane, layer, rate)
+}
+
+/// One coat of primer where the sheet has one.
+fn primer(layer: MembraneLayer, sheet: Option<&DataSheet>) -> Option<Material> {
+    let m2_per_l = sheet?.primer_m2_per_l?;
+    Some(over_fields("primer", What::Primer, layer, Some(Rate::Spread { m2_per_l, coats: 1, strip_mm: None })))
+}
+
+/// A material over all a membrane covers: fields, recesses, upturns.
+fn over_fields(name: &str, what: What, layer: MembraneLayer, rate: Option<Rate>) -> Material {
     let kinds = [DetailKind::FloorField, DetailKind::WallField, DetailKind::RecessFace];
-    let mut material = material("membrane", What::Membrane, &kinds, Some(layer), rate);
+    let mut material = material(name, what, &kinds, Some(layer), rate);
     material.on.kinds.push(UPTURN.into());
     material
+}
+
+/// Tape over the joints of boards, and where boards meet floor and each other.
+fn tape(layer: MembraneLayer, membranes: &[&Membrane]) -> Option<Material> {
+    let boards = membranes.iter().any(|membrane| membrane.form == MembraneForm::Board);
+    let kinds = [DetailKind::Lap, DetailKind::WallFloorJunction, DetailKind::WallWallJunction];
+    boards.then(|| material("tape", What::Tape, &kinds, Some(layer), Some(Rate::Length { runs: 1 })))
 }
 
 /// By the spread rate of the sheet, or by its film and solids.

@@ -185,6 +185,7 @@ fn a_room_and_its_sheet_make_the_order() {
         id: "sheet".into(),
         coats: Some(2),
         spread_m2_per_l: Some(1.5),
+        primer_m2_per_l: Some(8.0),
         bond_breaker_mm_min: Some(30.0),
         ..DataSheet::default()
     };
@@ -197,10 +198,26 @@ fn a_room_and_its_sheet_make_the_order() {
     near(of("wall-field"), 2.0 * 0.9 * 1.9);
     near(of("upturn"), 0.15 * (1.5 + 1.8 + (2.4 - 0.82) + 0.9));
     near(membrane.needed.unwrap(), (of("floor-field") + of("wall-field") + of("upturn")) * 2.0 / 1.5);
-    let breaker = &out.materials[1];
+    let primer = &out.materials[1];
+    assert_eq!(primer.what, What::Primer);
+    near(primer.needed.unwrap(), membrane.needed.unwrap() * 1.5 / 2.0 / 8.0);
+    let breaker = &out.materials[2];
     assert_eq!((breaker.width_mm, breaker.unit), (Some(30.0), Some("m")));
     let along_floor = breaker.by_kind.iter().find(|k| k.kind == "wall-floor-junction").unwrap().size;
     near(along_floor, 2.0 * (2.4 + 1.8) - 0.82);
+}
+
+/// Two walls of 2.4 m and two of 1.8 m less the door of 0.82 m, four corners of 2 m and a joint of 1.2 m.
+#[test]
+fn boards_are_taped_at_their_joints_and_round_the_room() {
+    let mut fields = rectangle();
+    let wall = |id: &str| json!({"on": id, "top_mm": {"value": 2000}});
+    fields["membranes"][0]["form"] = json!("board");
+    fields["membranes"][0]["covers"] = json!([{"on": "floor"}, wall("w1"), wall("w2"), wall("w3"), wall("w4")]);
+    fields["membranes"][0]["laps"] = json!([{"id": "joint", "on": "w1", "line_mm": [[1200, 0], [1200, 1200]]}]);
+    let out = run(&of_room(&room(fields), &[])).unwrap();
+    let tape = out.materials.iter().find(|m| m.what == What::Tape).unwrap();
+    near(tape.needed.unwrap(), 2.0 * (2.4 + 1.8) - 0.82 + 4.0 * 2.0 + 1.2);
 }
 
 #[test]

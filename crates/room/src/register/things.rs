@@ -2,7 +2,7 @@
 
 use super::model::{FloorZone, Layer, Model, WallModel};
 use super::{Detail, DetailKind, Face, Place};
-use crate::geometry::{along_line, line_length_mm, pieces, rectangle};
+use crate::geometry::{line_length_mm, part_of_line, pieces, rectangle};
 use crate::nouns::{FLOOR, Fixture, FixtureKind, JointKind, MembraneLayer, Penetration, PenetrationKind, Recess, WaterStop, WaterStopAt};
 use measure::PointMm;
 
@@ -66,7 +66,7 @@ fn water_stop(model: &Model, stop: &WaterStop, out: &mut Vec<Detail>) {
         parts.push((at, length, elsewhere));
     }
     for (i, (from, to, what)) in parts.iter().enumerate() {
-        let line = part_of(&stop.line_mm, *from, *to);
+        let line = part_of_line(&stop.line_mm, *from, *to);
         let zone = nearest(model, &line, NEAR_MM);
         let (word, phrase) = match what {
             WaterStopAt::Screen => ("screen", "under the screen"),
@@ -113,20 +113,6 @@ fn under_screens(model: &Model, stop: &WaterStop) -> Vec<(f64, f64)> {
         }
     }
     joined
-}
-
-/// A part of a line, corners kept.
-fn part_of(line: &[PointMm], from: f64, to: f64) -> Vec<PointMm> {
-    let mut out: Vec<PointMm> = along_line(line, from).into_iter().collect();
-    let mut at = 0.0;
-    for piece in pieces(line) {
-        at += piece.length_mm();
-        if at > from + 1e-6 && at < to - 1e-6 {
-            out.push(piece.to);
-        }
-    }
-    out.extend(along_line(line, to));
-    out
 }
 
 fn wall<'m, 'a>(model: &'m Model<'a>, name: &str) -> Option<&'m WallModel<'a>> {
