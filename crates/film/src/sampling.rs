@@ -21,6 +21,8 @@ const MARGIN: f64 = 50.0;
 const MOST_PLACES: usize = 20_000;
 /// Places among which the next ones are chosen.
 const CANDIDATES: usize = 250;
+/// The same for one field among many of a room.
+const FEW_CANDIDATES: usize = 40;
 /// The next places given.
 const NEXT: usize = 3;
 const SCATTER: Bounds = Bounds { min: 0.02, max: 1.0, unit: "(relative; 15 % is 0.15)" };
@@ -520,8 +522,9 @@ pub fn next_in(area: &[Vec<Vec<PointMm>>], read: &[Read], limit_um: Option<f64>)
         rings().filter(|ring| inside(ring, p)).count() % 2 == 1 && rings().all(|ring| from_edge(ring, p) >= margin)
     };
     let spread = |margin: f64| -> Vec<PointMm> {
-        let tries = (1..=most_tries(CANDIDATES)).map(|i| [lo[0] + (hi[0] - lo[0]) * halton(i, 2), lo[1] + (hi[1] - lo[1]) * halton(i, 3)]);
-        tries.filter(|p| on(*p, margin)).take(CANDIDATES).collect()
+        let tries =
+            (1..=most_tries(FEW_CANDIDATES)).map(|i| [lo[0] + (hi[0] - lo[0]) * halton(i, 2), lo[1] + (hi[1] - lo[1]) * halton(i, 3)]);
+        tries.filter(|p| on(*p, margin)).take(FEW_CANDIDATES).collect()
     };
     let candidates = [MARGIN, 0.4 * MARGIN, 0.0].into_iter().map(spread).find(|places| !places.is_empty())?;
     let weights = vec![1.0; candidates.len()];

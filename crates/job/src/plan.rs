@@ -77,6 +77,9 @@ pub struct Owed {
     /// Owed only where a rule or data sheet limits the quantity.
     #[serde(default)]
     pub where_ruled: bool,
+    /// Owed only where a piece was cut out of the membrane to measure it: its patch.
+    #[serde(default)]
+    pub where_cut_out: bool,
     /// What right looks like.
     pub right: String,
     /// Hold point or witness point.

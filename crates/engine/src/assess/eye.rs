@@ -79,15 +79,19 @@ impl<'a> Look<'a> {
         if (owed.photograph || owed.evidence == EvidenceOwed::Photographed) && !photographed {
             return not_shown(owed, Some(self.grade), &format!("right, {seen}, but {NO_PHOTOGRAPH}"));
         }
-        let weakest = match owed.evidence {
-            EvidenceOwed::Measured | EvidenceOwed::Seen => Grade::Seen,
-            EvidenceOwed::Photographed => Grade::Photographed,
-            EvidenceOwed::Stated | EvidenceOwed::OutOfScope => Grade::Stated,
-        };
-        if self.grade > weakest {
+        if self.grade > weakest(owed.evidence) {
             return not_shown(owed, Some(self.grade), &format!("only {seen}; the plan asks that the inspector sees it"));
         }
         Judgement { verdict: Verdict::Conforms, why: format!("right, {seen}"), ..not_shown(owed, Some(self.grade), "") }
+    }
+}
+
+/// The weakest grade that answers what a plan asks.
+pub fn weakest(asked: EvidenceOwed) -> Grade {
+    match asked {
+        EvidenceOwed::Measured | EvidenceOwed::Seen => Grade::Seen,
+        EvidenceOwed::Photographed => Grade::Photographed,
+        EvidenceOwed::Stated | EvidenceOwed::OutOfScope => Grade::Stated,
     }
 }
 

@@ -33,9 +33,15 @@ pub fn of_sheet(sheet: &DataSheet, quantity: &str) -> Option<Sourced> {
         super::coats::COUNT => sheet.coats.map(|coats| Limit::AtLeast(f64::from(coats))),
         super::litres::FILM => sheet.film_um_mean.or(sheet.film_um_min).map(Limit::AtLeast),
         "lap_width_mm" => sheet.lap_mm_min.map(Limit::AtLeast),
+        "film_um" => sheet.film_um_mean.or(sheet.film_um_min).map(Limit::AtLeast),
         _ => None,
     }?;
-    Some(Sourced { limit, rule: format!("data-sheet/{}", sheet.id), source: sheet_source(sheet) })
+    Some(Sourced { limit, rule: sheet_rule(sheet), source: sheet_source(sheet) })
+}
+
+/// A data sheet as a rule's id.
+pub fn sheet_rule(sheet: &DataSheet) -> String {
+    format!("data-sheet/{}", sheet.id)
 }
 
 /// A data sheet as a source: title and revision.

@@ -5,6 +5,7 @@ use super::coats;
 use super::eye;
 use super::facts;
 use super::falls;
+use super::film;
 use super::found::Found;
 use super::limits::{self, Sourced};
 use super::litres;
@@ -39,9 +40,14 @@ pub fn of<'a>(context: &'a Context<'a>, hold: &'a HoldPoint) -> Vec<Judged<'a>> 
     let mut judged = Vec::new();
     for owed in hold.owed.iter().filter(|owed| owed.evidence != EvidenceOwed::OutOfScope) {
         match owed.quantity.as_deref() {
+            _ if owed.where_cut_out => judged.extend(film::patches(context, owed)),
             Some(coats::COUNT) => judged.extend(coats::of(context, owed)),
             Some(litres::FILM) => judged.extend(litres::of(context, owed)),
             _ if owed.details.is_empty() => judged.extend(of_room(context, hold, owed)),
+            Some(film::QUANTITY) => {
+                judged.extend(at_details(context, hold, owed, &layers));
+                judged.extend(film::elsewhere(context, owed));
+            }
             _ => judged.extend(at_details(context, hold, owed, &layers)),
         }
     }
@@ -189,6 +195,10 @@ impl<'a> Asks<'a, '_> {
             "pond_depth_mm" => falls::judge_ponds(context, owed, detail, rule, known, decision),
             "air_rh" => climate::judge_rh(context, hold, detail, rule, decision),
             "dew_margin_k" => climate::judge(context, hold, detail, rule, decision),
+            film::QUANTITY => {
+                let (settled, from) = film::by_rule(context, owed, detail, rule, known);
+                return Judged { from, ..self.judged(settled.judgement, settled.settle) };
+            }
             _ => {
                 let judge = |found: &Found| rule.judge_reading(known, &found.reading, &[], decision);
                 return self.worst(judge, || rule.unmeasured(known, "not measured"));
@@ -198,6 +208,11 @@ impl<'a> Asks<'a, '_> {
     }
 
     fn by_sheet(&self, sheet: &Sourced) -> Judged<'a> {
+        if self.quantity == film::QUANTITY
+            && let Some((settled, from)) = film::by_sheet(self.context, self.owed, self.detail)
+        {
+            return Judged { from, ..self.judged(settled.judgement, settled.settle) };
+        }
         let unit = self.context.job.packs.quantity(self.quantity).map_or("", |q| q.unit.as_str());
         let judge = |found: &Found| {
             let measured = found.reading.measured;

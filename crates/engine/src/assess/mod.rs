@@ -2,7 +2,7 @@
 //!
 //! [`run`] returns every result and everything it could not judge; nothing stops half-way. How an answer comes about: the
 //! plan says what is owed at a hold point for each kind of detail ([`lines`]); what was measured ([`found`], [`falls`],
-//! [`climate`]) is judged by the rules that fit, what is owed by eye by the looks ([`eye`]); the water each detail sees
+//! [`climate`], [`film`]) is judged by the rules that fit, what is owed by eye by the looks ([`eye`]); the water each detail sees
 //! ([`water`]) puts the groups in order.
 
 mod climate;
@@ -12,6 +12,7 @@ mod drawn;
 mod eye;
 mod facts;
 mod falls;
+mod film;
 mod finished;
 mod floor;
 mod found;
@@ -28,6 +29,7 @@ mod words;
 
 pub use coats::CoatDrawn;
 pub use drawn::{DrawnFloor, DrawnPart};
+pub use film::{DotDrawn, FaceGrid, FilmDrawn, LayerMean, MapDrawn, StratumDrawn};
 pub use floor::Floor;
 pub use result::*;
 pub use strokes::{StrokesDrawn, TileDrawn};
@@ -59,6 +61,8 @@ pub struct Assessed {
     pub floors: Vec<Floor>,
     /// The same floors, computed for drawing.
     pub drawn: Vec<DrawnFloor>,
+    /// Film readings of each membrane that was read, computed for drawing.
+    pub film: Vec<FilmDrawn>,
     /// Litres a day at each detail by id, where a surface was measured.
     pub litres: Vec<(String, f64)>,
     /// Which way the coats were laid, one for each photograph that could be looked at.
@@ -75,6 +79,7 @@ pub(crate) struct Context<'a> {
     pub regions: Vec<floor::Region>,
     pub found: Vec<Found>,
     pub logs: Vec<coats::LayerLog<'a>>,
+    pub film: Vec<film::LayerFilm>,
 }
 
 impl<'a> Context<'a> {
@@ -119,7 +124,9 @@ pub fn run(job: &Job, options: &Options<'_>) -> Result<Assessed, Problems> {
     let applicable = job.packs.applicable(&job.frame.of_rules());
     let finished = finished::Finished::of(&floors);
     let found = found::all(job, finished.as_ref());
-    let context = Context { job, applicable, floors: &floors, regions, found, logs: coats::logs(job) };
+    let mut context = Context { job, applicable, floors: &floors, regions, found, logs: coats::logs(job), film: Vec::new() };
+    let water = water::run(&context);
+    context.film = film::all(&context, &water);
     let holds = hold_points(job);
     let ids: Vec<String> = holds.iter().map(|hold| hold.id.clone()).collect();
     let judged: Vec<(&HoldPoint, Vec<Line>)> =
@@ -128,7 +135,6 @@ pub fn run(job: &Job, options: &Options<'_>) -> Result<Assessed, Problems> {
         judged.iter().enumerate().map(|(i, (hold, lines))| summary(job, hold, lines, &ids[i + 1..], now)).collect();
     let asked = pick(&summaries, options.hold_point, job)?;
     let (hold, lines) = judged.into_iter().nth(asked).expect("picked from the list");
-    let water = water::run(&context);
     notes.extend(gather_notes(&context, finished.as_ref(), &water));
     let (strokes, seen) = strokes::all(job, &hold.id);
     notes.extend(seen);
@@ -151,10 +157,10 @@ pub fn run(job: &Job, options: &Options<'_>) -> Result<Assessed, Problems> {
         materials,
         cautions: CAUTIONS.map(Into::into).to_vec(),
     };
-    let drawn = if options.drawings { drawn::all(&context) } else { Vec::new() };
+    let (drawn, film) = if options.drawings { (drawn::all(&context), film::drawings(&context)) } else { Default::default() };
     let coats = if options.drawings { coats::drawn(&context) } else { Vec::new() };
     drop(context);
-    Ok(Assessed { assessment, litres: water.litres, drawn, floors, coats, strokes })
+    Ok(Assessed { assessment, litres: water.litres, drawn, film, floors, coats, strokes })
 }
 
 fn read_time(text: &str) -> Result<jiff::Timestamp, Problems> {
@@ -266,6 +272,7 @@ fn gather_notes(context: &Context<'_>, finished: Option<&finished::Finished<'_>>
     notes.extend(job.surveys.iter().flat_map(survey_notes));
     notes.extend(finished.map(finished::Finished::words));
     notes.extend(falls::feasibility(context));
+    notes.extend(film::notes(context));
     notes.extend(water.note.clone());
     let unknown: Vec<String> =
         job.register.iter().flat_map(|detail| &detail.unknown).cloned().collect::<std::collections::BTreeSet<_>>().into_iter().collect();
