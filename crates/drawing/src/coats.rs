@@ -47,7 +47,7 @@ pub enum CoatWay {
     Across,
     /// Both ways.
     Both,
-    /// Nobody noted it.
+    /// Nobody noted it, or not one way for the whole coat.
     NotNoted,
 }
 
@@ -57,11 +57,11 @@ impl CoatWay {
             Self::Along => "laid along x, along the wall",
             Self::Across => "laid along y, up the wall",
             Self::Both => "laid both ways",
-            Self::NotNoted => "direction not noted: drawn aslant",
+            Self::NotNoted => "no one direction noted: drawn aslant",
         }
     }
 
-    /// Directions of its hatching on the face; aslant where nobody noted it, each coat its own way.
+    /// Directions of its hatching on the face; aslant where it is not known, each coat its own way.
     fn turns_deg(self, number: u32) -> Vec<f64> {
         match self {
             Self::Along => vec![0.0],
@@ -124,7 +124,8 @@ fn blocks(scene: &Scene, given: &CoatsOnRoom) -> Vec<Block> {
         blocks.push(Block::Text("No coat log of this membrane: its coats are not shown.".into()));
     }
     for coat in given.coats {
-        let words = [coat.words, coat.way.words()].into_iter().filter(|w| !w.is_empty()).collect::<Vec<_>>().join("; ");
+        let logged = [coat.words, coat.way.words()].into_iter().filter(|w| !w.is_empty()).collect::<Vec<_>>().join("; ");
+        let words = if coat.covers.is_empty() { "in no log".to_owned() } else { logged };
         blocks.push(Block::Key {
             sample: sample(coat.number, coat.way),
             width_mm: 16.0,

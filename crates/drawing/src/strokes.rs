@@ -19,6 +19,8 @@ pub struct StrokesOnRoom<'a> {
     pub words: &'a str,
     /// Pieces of floor and wall that were looked at.
     pub tiles: &'a [StrokeTile<'a>],
+    /// What each photograph shows, in a sentence.
+    pub notes: &'a [String],
 }
 
 /// A piece of a face.
@@ -30,6 +32,10 @@ pub struct StrokeTile<'a> {
     pub corners_mm: [PointMm; 4],
     /// The directions found, none, one or two: radians from the face's x towards its y.
     pub directions: &'a [f64],
+    /// Whether it lies against the edge of its face, where the pattern of the field stops.
+    pub junction: bool,
+    /// Why it has these directions.
+    pub words: &'a str,
 }
 
 const ABOUT: &str = "The room laid flat, floor in the middle and walls folded out, to scale. In each tile that was looked at one bar \
@@ -85,21 +91,30 @@ fn blocks(scene: &Scene, given: &StrokesOnRoom) -> Vec<Block> {
             (&[0.4][..], "one direction"),
             (&[][..], "no direction: glare, blur, tile lines, shadow, or no marks"),
         ] {
-            let count = given.tiles.iter().filter(|tile| tile.directions.len().min(2) == directions.len()).count();
-            blocks.push(Block::Key { sample: sample(directions), width_mm: 7.0, number: None, words: format!("{words}: {count}") });
+            let of = |tile: &&StrokeTile| tile.directions.len().min(2) == directions.len();
+            let count = given.tiles.iter().filter(of).count();
+            blocks.push(Block::Key { sample: sample(directions, false), width_mm: 7.0, number: None, words: format!("{words}: {count}") });
+        }
+        if given.tiles.iter().any(|tile| tile.junction) {
+            let words = "grey, on white: against the edge of its face, where the pattern of the field stops";
+            blocks.push(Block::Key { sample: sample(&[0.4, 1.9], true), width_mm: 7.0, number: None, words: words.into() });
         }
         blocks.push(Block::Text("Floor and walls without tiles were not looked at.".into()));
     }
+    if !given.notes.is_empty() {
+        blocks.push(Block::Heading("Photographs".into()));
+    }
+    blocks.extend(given.notes.iter().map(|note| Block::Text(note.clone())));
     blocks.extend(scene.notes.iter().map(|note| Block::Text(note.clone())));
     blocks
 }
 
-fn sample(directions: &'static [f64]) -> Sample {
+fn sample(directions: &'static [f64], junction: bool) -> Sample {
     Box::new(move |svg, rect| {
         let own = Rect::about(rect.middle(), [4.2, 4.2]);
         let ring = own.corners().to_vec();
         let bars = directions.iter().map(|turn| bar(own.middle(), *turn, 4.2)).collect::<Vec<_>>();
-        tile(svg, &ring, &bars);
+        tile(svg, &ring, &bars, junction);
     })
 }
 
@@ -127,12 +142,14 @@ fn tiles(sheet: &mut Sheet, net: &Unfolded, given: &StrokesOnRoom) {
                 Some([sheet.view.page(end(-1.0)?), sheet.view.page(end(1.0)?)])
             })
             .collect();
-        tile(&mut sheet.svg, &ring, &bars);
+        // Names had better stand beside the tiles.
+        sheet.places.spare(Rect::about(sheet.view.page(net.to_sheet(given.face, middle).unwrap_or(a)), [1.0, 1.0]));
+        sheet.svg.named(given.words, |svg| tile(svg, &ring, &bars, given.junction));
     }
 }
 
-fn tile(svg: &mut Svg, ring: &[At], bars: &[[At; 2]]) {
-    let ground = [WHITE, ONE, TWO][bars.len().min(2)];
+fn tile(svg: &mut Svg, ring: &[At], bars: &[[At; 2]], junction: bool) {
+    let (ground, ink) = if junction { (WHITE, GREY) } else { ([WHITE, ONE, TWO][bars.len().min(2)], BLUE) };
     svg.rings(&[ring.to_vec()], Paint::line(PALE, FINE_MM).filled(ground));
     let side = crate::contour::length(&ring[..2]);
     let width = (BAR_WIDE * side).clamp(NARROWEST_MM, WIDEST_MM);
@@ -140,5 +157,5 @@ fn tile(svg: &mut Svg, ring: &[At], bars: &[[At; 2]]) {
         let middle = std::array::from_fn(|k| ring.iter().map(|p| p[k]).sum::<f64>() / ring.len() as f64);
         svg.circle(middle, (0.08 * side).clamp(0.3, 0.6), Paint::fill(GREY));
     }
-    svg.polylines(&bars.iter().map(|b| b.to_vec()).collect::<Vec<_>>(), Paint::line(BLUE, width).round());
+    svg.polylines(&bars.iter().map(|b| b.to_vec()).collect::<Vec<_>>(), Paint::line(ink, width).round());
 }

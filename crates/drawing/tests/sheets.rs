@@ -288,7 +288,10 @@ fn nonsense_of_films_coats_and_strokes_is_left_out() {
         for limit_um in [None, Some(f64::NAN), Some(500.0)] {
             check(
                 "film",
-                &drawing::film(scene, &FilmOnRoom { id: "film", words: "<film>", limit_um, readings: &dots, strata: &strata, map: &map }),
+                &drawing::film(
+                    scene,
+                    &FilmOnRoom { id: "film", words: "<film>", limit_um, readings: &dots, strata: &strata, map: &map, notes: &[] },
+                ),
             );
         }
         let places: Vec<(Face, Place)> = odd
@@ -307,9 +310,11 @@ fn nonsense_of_films_coats_and_strokes_is_left_out() {
             .collect();
         let coats = [CoatLaid { number: 0, words: "<b>", way: CoatWay::Both, covers: &places, lacks: &places }];
         check("coats", &drawing::coats(scene, &CoatsOnRoom { id: "coats", words: "<coats>", coats: &coats }));
-        let tiles: Vec<StrokeTile> =
-            odd.iter().map(|v| StrokeTile { face: &Face::Floor, corners_mm: [[*v, 1.0]; 4], directions: &odd }).collect();
-        check("strokes", &drawing::strokes(scene, &StrokesOnRoom { id: "strokes", words: "<strokes>", tiles: &tiles }));
+        let tiles: Vec<StrokeTile> = odd
+            .iter()
+            .map(|v| StrokeTile { face: &Face::Floor, corners_mm: [[*v, 1.0]; 4], directions: &odd, junction: false, words: "<why>" })
+            .collect();
+        check("strokes", &drawing::strokes(scene, &StrokesOnRoom { id: "strokes", words: "<strokes>", tiles: &tiles, notes: &[] }));
     });
 }
 
@@ -319,12 +324,13 @@ fn each_reading_is_drawn_by_how_it_stands() {
     let made = scenes::demo();
     made.with(|scene| {
         let detail = scene.details[0].detail;
-        let shapes: BTreeSet<String> = [Stands::NotCounted, Stands::Reaches, Stands::Straddles, Stands::Short]
+        let shapes: BTreeSet<String> = [Stands::NotCounted, Stands::Reaches, Stands::Wet, Stands::Near, Stands::Short]
             .into_iter()
             .flat_map(|stands| [None, Some("C1")].map(|cut_out| (stands, cut_out)))
             .map(|(stands, cut_out)| {
                 let dot = FilmDot { detail, at_mm: Some((&Face::Floor, [600.0, 600.0])), um: FilmUm::Value(480.0), stands, cut_out };
-                let film = FilmOnRoom { id: "film", words: "film", limit_um: Some(500.0), readings: &[dot], strata: &[], map: &[] };
+                let film =
+                    FilmOnRoom { id: "film", words: "film", limit_um: Some(500.0), readings: &[dot], strata: &[], map: &[], notes: &[] };
                 let svg = drawing::film(scene, &film);
                 check("film", &svg);
                 let document = Document::parse(&svg).unwrap();
@@ -340,11 +346,14 @@ fn each_reading_is_drawn_by_how_it_stands() {
                 group
                     .children()
                     .filter(Node::is_element)
-                    .map(|n| format!("{} {} {};", n.tag_name().name(), on_paper(&n, "fill"), on_paper(&n, "stroke")))
+                    .map(|n| {
+                        let strokes = n.attribute("d").map_or(0, |d| d.matches('M').count());
+                        format!("{} {strokes} {} {};", n.tag_name().name(), on_paper(&n, "fill"), on_paper(&n, "stroke"))
+                    })
                     .collect::<String>()
             })
             .collect();
-        assert_eq!(shapes.len(), 8, "{shapes:#?}");
+        assert_eq!(shapes.len(), 10, "{shapes:#?}");
     });
 }
 

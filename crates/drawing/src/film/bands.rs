@@ -108,7 +108,6 @@ impl Bands {
             });
             blocks.push(key(sample, format!("as likely below {} as above", um(limit))));
         }
-        blocks.push(Block::Text("A map between readings does not show a missed patch between them.".into()));
         blocks
     }
 }

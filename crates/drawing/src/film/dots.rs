@@ -1,7 +1,7 @@
 //! The readings: a sign at each place, what was read beside it, a bar where it is a bracket.
 
 use super::{FilmDot, FilmOnRoom, FilmUm, Stands, um};
-use crate::ink::{BLACK, DARK_VERMILION, FINE_MM, GREEN, GREY, LINE_MM, VERMILION, WHITE};
+use crate::ink::{BLACK, BLUE, DARK_VERMILION, FINE_MM, GREEN, GREY, LINE_MM, VERMILION, WHITE};
 use crate::net::on_page;
 use crate::page::Rect;
 use crate::sheet::{Block, Sample, Sheet, TEXT_MM};
@@ -35,7 +35,8 @@ pub struct Dots<'a> {
 
 impl<'a> Dots<'a> {
     pub fn of(film: &FilmOnRoom<'a>) -> Self {
-        let highest = film.readings.iter().map(|r| top_of(r.um)).filter(|v| sound(*v)).fold(0.0, f64::max);
+        let highest =
+            film.readings.iter().filter(|r| r.stands != Stands::Wet).map(|r| top_of(r.um)).filter(|v| sound(*v)).fold(0.0, f64::max);
         let full_um = BEYOND * film.limit_um.filter(|v| sound(*v)).unwrap_or(0.0).max(highest);
         Self { readings: film.readings, limit_um: film.limit_um, full_um: full_um.max(1.0) }
     }
@@ -67,8 +68,7 @@ impl<'a> Dots<'a> {
             let (reading, Some(at)) = (&self.readings[i], drawn[i]) else { continue };
             let words = said(reading);
             let bold = reading.stands == Stands::Short;
-            let bar = matches!(reading.um, FilmUm::Between(..));
-            let size = name_size(&words, bold, bar);
+            let size = name_size(&words, bold, has_bar(reading));
             if let Some(rect) = sheet.places.near(at, size, HALF_MM + 0.4, REACH_MM) {
                 placed.push((reading, at, words, bold, rect));
             }
@@ -87,7 +87,7 @@ impl<'a> Dots<'a> {
         let ink = if bold { DARK_VERMILION } else { BLACK };
         let line = Text::new(words, [middle, rect.lo[1] + TEXT_MM / 2.0 + 0.3], TEXT_MM).anchor(Anchor::Middle).ink(ink);
         svg.text(if bold { line.bold() } else { line });
-        if let FilmUm::Between(lo, hi) = reading.um {
+        if let (FilmUm::Between(lo, hi), true) = (reading.um, has_bar(reading)) {
             self.bar(svg, [middle - BAR_MM / 2.0, rect.hi[1] - BAR_HIGH_MM / 2.0], lo, hi);
         }
     }
@@ -117,7 +117,7 @@ impl<'a> Dots<'a> {
         }
         let key = |sample: Sample, words: String| Block::Key { sample, width_mm: 13.0, number: None, words };
         let mut blocks = Vec::new();
-        for stands in [Stands::Short, Stands::Straddles, Stands::Reaches, Stands::NotCounted] {
+        for stands in [Stands::Short, Stands::Near, Stands::Reaches, Stands::Wet, Stands::NotCounted] {
             let count = known().filter(|r| r.stands == stands).count();
             if count > 0 {
                 let words = match self.limit_um {
@@ -137,7 +137,7 @@ impl<'a> Dots<'a> {
             let sample = Box::new(|svg: &mut Svg, rect: Rect| sign(svg, Stands::Reaches, false, true, rect.middle()));
             blocks.push(key(sample, format!("ringed: somewhere in its detail, the place was not noted: {strewn}")));
         }
-        if known().any(|r| matches!(r.um, FilmUm::Between(..))) {
+        if known().any(has_bar) {
             let scale = Dots { readings: &[], limit_um: self.limit_um, full_um: self.full_um };
             let (lo, hi) = (0.45 * self.full_um, 0.7 * self.full_um);
             let sample = Box::new(move |svg: &mut Svg, rect: Rect| scale.bar(svg, [rect.lo[0] + 1.0, rect.middle()[1]], lo, Some(hi)));
@@ -147,6 +147,11 @@ impl<'a> Dots<'a> {
         }
         blocks
     }
+}
+
+/// A comb in dry film has a bar; wet film is held against nothing here.
+fn has_bar(reading: &FilmDot) -> bool {
+    matches!(reading.um, FilmUm::Between(..)) && reading.stands != Stands::Wet
 }
 
 fn sound(um: f64) -> bool {
@@ -167,7 +172,7 @@ fn top_of(um: FilmUm) -> f64 {
     }
 }
 
-/// "C1 610", "400-450", "from 600".
+/// "C1 610", "400-450", "from 600", "wet 900-1000".
 fn said(reading: &FilmDot) -> String {
     let whole = |v: f64| text::decimal(v, 0);
     let read = match reading.um {
@@ -175,6 +180,7 @@ fn said(reading: &FilmDot) -> String {
         FilmUm::Between(lo, Some(hi)) => format!("{}\u{2013}{}", whole(lo), whole(hi)),
         FilmUm::Between(lo, None) => format!("from {}", whole(lo)),
     };
+    let read = if reading.stands == Stands::Wet { format!("wet {read}") } else { read };
     match reading.cut_out {
         Some(name) => format!("{} {read}", text::shortened(name, TEXT_MM, false, 16.0)),
         None => read,
@@ -218,7 +224,7 @@ fn sign(svg: &mut Svg, stands: Stands, square: bool, strewn: bool, at: At) {
     match stands {
         Stands::Reaches => shape(svg, h, Paint::line(BLACK, FINE_MM).filled(GREEN)),
         Stands::Short => shape(svg, h - 0.1, Paint::line(VERMILION, 0.7).filled(WHITE)),
-        Stands::Straddles => {
+        Stands::Near => {
             shape(svg, h, Paint::line(BLACK, LINE_MM).filled(WHITE));
             if square {
                 svg.rings(&[vec![[x - h, y - h], [x, y - h], [x, y + h], [x - h, y + h]]], Paint::fill(BLACK));
@@ -227,6 +233,10 @@ fn sign(svg: &mut Svg, stands: Stands, square: bool, strewn: bool, at: At) {
                 let d = format!("M{} {}A{r} {r} 0 0 0 {} {}Z", n(x), n(y - h), n(x), n(y + h), r = n(h));
                 svg.path(&d, Paint::fill(BLACK));
             }
+        }
+        Stands::Wet => {
+            shape(svg, h, Paint::line(BLUE, LINE_MM).filled(WHITE));
+            svg.line([x - 0.75 * h, y], [x + 0.75 * h, y], Paint::line(BLUE, 0.6));
         }
         Stands::NotCounted => {
             let d = 0.75 * h;

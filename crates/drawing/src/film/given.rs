@@ -11,7 +11,7 @@ pub struct FilmOnRoom<'a> {
     pub id: &'a str,
     /// Which film: "upper membrane, dry film".
     pub words: &'a str,
-    /// What the film must have, where something is asked.
+    /// What is asked of the dry film, where something is.
     pub limit_um: Option<f64>,
     /// The readings.
     pub readings: &'a [FilmDot<'a>],
@@ -19,6 +19,8 @@ pub struct FilmOnRoom<'a> {
     pub strata: &'a [FilmStratum<'a>],
     /// The film between the readings, face by face; empty where there are too few of them.
     pub map: &'a [FilmGrid<'a>],
+    /// What to know of it.
+    pub notes: &'a [String],
 }
 
 /// A reading at its place.
@@ -28,7 +30,7 @@ pub struct FilmDot<'a> {
     pub detail: &'a Detail,
     /// Where on which face; `None` when only the detail is known.
     pub at_mm: Option<(&'a Face, PointMm)>,
-    /// What was read.
+    /// What was read, wet or dry.
     pub um: FilmUm,
     /// How that stands to the limit.
     pub stands: Stands,
@@ -45,16 +47,18 @@ pub enum FilmUm {
     Between(f64, Option<f64>),
 }
 
-/// How a reading by itself stands to the limit; the verdict is the stratum's.
+/// How a reading by itself stands to the limit. The verdict is the stratum's.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Stands {
     /// Left out of the judgement.
     NotCounted,
+    /// Read wet: it counts for its stratum, and is not by itself held against a limit of dry film.
+    Wet,
     /// At the limit or over it, or nothing is asked.
     Reaches,
-    /// The limit lies within its bracket.
-    Straddles,
-    /// Below the limit.
+    /// It may lie on either side of the limit: a bracket about it, a value too near to it.
+    Near,
+    /// Shown to be below the limit.
     Short,
 }
 
@@ -63,8 +67,9 @@ impl Stands {
     pub fn words(self) -> &'static str {
         match self {
             Self::NotCounted => "not counted",
+            Self::Wet => "read wet: counts with its kind of place, not by itself",
             Self::Reaches => "reaches the limit",
-            Self::Straddles => "the limit lies within the bracket",
+            Self::Near => "may lie on either side of the limit",
             Self::Short => "below the limit",
         }
     }

@@ -55,8 +55,8 @@ pub fn film(scene: &Scene, film: &FilmOnRoom) -> String {
 fn blocks(scene: &Scene, film: &FilmOnRoom, dots: &Dots, bands: Option<&Bands>) -> Vec<Block> {
     let mut blocks = Vec::new();
     blocks.push(Block::Text(match film.limit_um {
-        Some(limit) => format!("Asked at each place: at least {}", um(limit)),
-        None => "Nothing is asked of each place by itself.".into(),
+        Some(limit) => format!("Asked: at least {}", um(limit)),
+        None => "Nothing is asked of this film.".into(),
     }));
     if !film.strata.is_empty() {
         blocks.push(Block::Heading("Mean film, in brackets where it lies to 95 %".into()));
@@ -68,7 +68,7 @@ fn blocks(scene: &Scene, film: &FilmOnRoom, dots: &Dots, bands: Option<&Bands>) 
         blocks.push(Block::Heading("Between the readings".into()));
         blocks.extend(bands.legend());
     }
-    blocks.extend(scene.notes.iter().map(|note| Block::Text(note.clone())));
+    blocks.extend(film.notes.iter().chain(scene.notes).map(|note| Block::Text(note.clone())));
     blocks
 }
 

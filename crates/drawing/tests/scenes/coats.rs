@@ -34,10 +34,18 @@ pub fn sheets(made: &Made, scene: &Scene) -> Vec<(String, String)> {
     let not_noted = both.map(|coat| CoatLaid { way: CoatWay::NotNoted, lacks: &[], ..coat });
     let net = Unfolded::new(&made.room);
     let tiles = tiles(&net);
-    let looked: Vec<StrokeTile> =
-        tiles.iter().map(|(face, corners_mm, directions)| StrokeTile { face, corners_mm: *corners_mm, directions }).collect();
+    let looked: Vec<StrokeTile> = tiles
+        .iter()
+        .map(|(face, corners_mm, directions)| StrokeTile {
+            face,
+            corners_mm: *corners_mm,
+            directions,
+            junction: corners_mm[0][0] == 0.0,
+            words: "as of a coat laid across another",
+        })
+        .collect();
     let coats = |id, coats| drawing::coats(scene, &CoatsOnRoom { id, words: "upper membrane", coats });
-    let strokes = |id, tiles| drawing::strokes(scene, &StrokesOnRoom { id, words: "upper membrane, 3 photographs", tiles });
+    let strokes = |id, tiles| drawing::strokes(scene, &StrokesOnRoom { id, words: "upper membrane, 3 photographs", tiles, notes: &[] });
     [
         ("coats", coats("coats", &both)),
         ("coats-not-noted", coats("coats-not-noted", &not_noted)),

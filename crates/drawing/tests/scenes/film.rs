@@ -68,9 +68,10 @@ fn readings<'a>(net: &Unfolded, details: &'a [Detail], each: u64) -> Vec<Read<'a
 fn stands(read: &Read, i: usize) -> Stands {
     match read.um {
         _ if i % 17 == 11 => Stands::NotCounted,
+        _ if i % 9 == 5 => Stands::Wet,
         FilmUm::Value(v) if v < LIMIT_UM => Stands::Short,
         FilmUm::Between(_, Some(hi)) if hi <= LIMIT_UM => Stands::Short,
-        FilmUm::Between(lo, _) if lo < LIMIT_UM => Stands::Straddles,
+        FilmUm::Between(lo, _) if lo < LIMIT_UM => Stands::Near,
         _ => Stands::Reaches,
     }
 }
@@ -129,7 +130,17 @@ pub fn sheets(made: &Made, scene: &Scene) -> Vec<(String, String)> {
                     cut_out: read.cut_out.as_deref(),
                 })
                 .collect();
-            let film = FilmOnRoom { id: name, words: "upper membrane", limit_um: Some(LIMIT_UM), readings: &dots, strata: &strata, map };
+            let notes =
+                if map.is_empty() { vec![] } else { vec!["a map between readings does not show a missed patch between them".to_owned()] };
+            let film = FilmOnRoom {
+                id: name,
+                words: "upper membrane",
+                limit_um: Some(LIMIT_UM),
+                readings: &dots,
+                strata: &strata,
+                map,
+                notes: &notes,
+            };
             (name.to_owned(), drawing::film(scene, &film))
         })
         .collect()

@@ -1,10 +1,15 @@
 //! An assessment to drawings, one file each.
 
+mod coats;
+mod film;
+mod strokes;
+
 use crate::files;
 use drawing::{Entry, FloorPart, Mark, MarkedDetail, PondsOnFloor, Reading, Scene, SurfaceOnFloor};
 use engine::assess::{Assessed, Assessment, DepartureStanding, DrawnFloor, Floor, Line};
 use job::Job;
 use measure::{Problem, Problems, Verdict};
+use room::nouns::MembraneLayer;
 use std::fs;
 use std::path::Path;
 
@@ -62,7 +67,18 @@ fn drawings(job: &Job, assessed: &Assessed) -> Vec<(String, String)> {
     if !assessed.litres.is_empty() {
         all.push(("water.svg".into(), drawing::water(&scene)));
     }
+    all.extend(film::sheets(job, &assessed.film, &scene));
+    all.extend(coats::sheets(&assessed.coats, &scene));
+    all.extend(strokes::sheets(&assessed.strokes, &scene));
     all
+}
+
+/// A membrane's name in file names, and in the trade's words.
+fn layer_words(layer: MembraneLayer) -> (&'static str, &'static str) {
+    match layer {
+        MembraneLayer::UnderScreed => ("under-screed", "lower membrane"),
+        MembraneLayer::OverScreed => ("over-screed", "upper membrane"),
+    }
 }
 
 fn layer_name(drawn: &DrawnFloor) -> String {
@@ -108,9 +124,15 @@ fn listed(assessment: &Assessment) -> Vec<Listed<'_>> {
 fn mark_of(line: &Line) -> Mark {
     match (line.departure, line.judgement.verdict) {
         (Some(DepartureStanding::Open | DepartureStanding::Accepted), Verdict::FallsShort) => Mark::Departure,
-        (_, Verdict::Conforms) => Mark::Conforms,
-        (_, Verdict::FallsShort) => Mark::FallsShort,
-        (_, Verdict::NotShown) => Mark::NotShown,
+        (_, verdict) => mark_of_verdict(verdict),
+    }
+}
+
+fn mark_of_verdict(verdict: Verdict) -> Mark {
+    match verdict {
+        Verdict::Conforms => Mark::Conforms,
+        Verdict::FallsShort => Mark::FallsShort,
+        Verdict::NotShown => Mark::NotShown,
     }
 }
 
