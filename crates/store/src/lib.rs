@@ -6,15 +6,20 @@
 //!
 //! What this crate never does: read a clock, look into a payload, change or remove an entry.
 
+pub mod backup;
 pub mod batch;
 pub mod blobs;
+pub mod bundle;
 pub mod disk;
 mod error;
+pub mod files;
 mod frontier;
 pub mod kind;
+pub mod merge;
 mod sqlite;
 #[cfg(any(test, feature = "suite"))]
 pub mod suite;
+mod verify;
 
 pub use batch::{Batch, Line};
 pub use error::{Error, Result};
@@ -22,6 +27,7 @@ pub use kind::Kind;
 use ledger::{Hash, Tree};
 pub use sqlite::{Opening, Sqlite};
 use std::io::Read;
+pub use verify::{verify, verify_store};
 
 /// A log as it stands.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -99,6 +105,9 @@ pub trait Store: Send + Sync {
     /// The exact bytes of entries from place `from` on, as many as the page takes; none past the end.
     fn read(&self, job: &str, log: &str, from: u64, page: Page) -> Result<Vec<Vec<u8>>>;
 
+    /// The leaf hashes of entries from place `from` on, as they were when the entries came.
+    fn hashes(&self, job: &str, log: &str, from: u64, most: usize) -> Result<Vec<Hash>>;
+
     /// The signed heads kept of a log, each one line, by size and then by text.
     fn heads(&self, job: &str, log: &str) -> Result<Vec<Vec<u8>>>;
 
@@ -118,15 +127,18 @@ pub trait Store: Send + Sync {
     /// Blobs that the job's events name and that are not here, sorted.
     fn missing(&self, job: &str) -> Result<Vec<Hash>>;
 
-    /// A log's tree, for proofs; hashes all its entries.
+    /// What is wrong with what the store keeps beside the record itself, such as its indexes; none when all is well.
+    fn faults(&self, job: &str) -> Result<Vec<String>>;
+
+    /// A log's tree, for proofs, from the hashes kept.
     fn tree(&self, job: &str, log: &str) -> Result<Tree> {
         let mut tree = Tree::new();
         loop {
-            let entries = self.read(job, log, tree.size(), Page::default())?;
-            if entries.is_empty() {
+            let leaves = self.hashes(job, log, tree.size(), 10_000)?;
+            if leaves.is_empty() {
                 return Ok(tree);
             }
-            entries.iter().for_each(|bytes| tree.push(Hash::leaf(bytes)));
+            leaves.into_iter().for_each(|leaf| tree.push(leaf));
         }
     }
 }

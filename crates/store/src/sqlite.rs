@@ -1,5 +1,6 @@
 //! The site's records in one SQLite file, their blobs as files beside it.
 
+mod check;
 mod schema;
 mod writer;
 
@@ -9,6 +10,7 @@ use crate::disk::{Disk, ReadSeek, StdDisk};
 use crate::frontier::Frontier;
 use crate::{Appended, Blob, Error, Kind, LogState, Page, PutBlob, Result, Store, check_job};
 use ledger::Hash;
+use rusqlite::types::FromSql;
 use rusqlite::{Connection, OptionalExtension, Row, ToSql, params};
 use schema::{Access, failure};
 use std::fs::{File, OpenOptions, TryLockError};
@@ -126,6 +128,41 @@ impl Sqlite {
         self.reading(|connection| connection.prepare_cached(sql)?.query_row([job, log], |row| row.get(0)).optional())
     }
 
+    /// One column of the entries from a place on. They are handed out as they follow one another: where one is gone the log ends.
+    fn entries<T: FromSql>(
+        &self,
+        job: &str,
+        log: &str,
+        from: u64,
+        page: Page,
+        column: &str,
+        weight: impl Fn(&T) -> usize,
+    ) -> Result<Vec<T>> {
+        let Some(id) = self.log_id(job, log)? else { return Ok(Vec::new()) };
+        let from = from.min(ledger::event::MOST_ENTRIES);
+        self.reading(|connection| {
+            let sql = format!("SELECT id, {column} FROM entries WHERE id >= ?1 AND id < ?2 ORDER BY id");
+            let mut statement = connection.prepare_cached(&sql)?;
+            let mut rows = statement.query(params![row_of(id, from), row_of(id + 1, 0)])?;
+            let (mut entries, mut bytes) = (Vec::new(), 0);
+            while let Some(row) = rows.next()? {
+                if row.get::<_, i64>(0)? != row_of(id, from + entries.len() as u64) {
+                    break;
+                }
+                let entry: T = row.get(1)?;
+                bytes += weight(&entry);
+                if !entries.is_empty() && bytes > page.bytes {
+                    break;
+                }
+                entries.push(entry);
+                if entries.len() >= page.entries {
+                    break;
+                }
+            }
+            Ok(entries)
+        })
+    }
+
     fn log_states(&self, job: &str, log: Option<&str>) -> Result<Vec<LogState>> {
         let sql = "SELECT logs.log, coalesce(trees.size, 0), coalesce(trees.subtrees, x'')
             FROM jobs JOIN logs ON logs.job = jobs.id LEFT JOIN trees ON trees.log = logs.id
@@ -191,32 +228,13 @@ impl Store for Sqlite {
     }
 
     fn read(&self, job: &str, log: &str, from: u64, page: Page) -> Result<Vec<Vec<u8>>> {
-        let Some(id) = self.log_id(job, log)? else { return Ok(Vec::new()) };
-        let end = row_of(id + 1, 0);
-        let from = from.min(ledger::event::MOST_ENTRIES);
-        let most = page.entries.max(1);
-        self.reading(|connection| {
-            let sql = "SELECT id, bytes FROM entries WHERE id >= ?1 AND id < ?2 ORDER BY id";
-            let mut statement = connection.prepare_cached(sql)?;
-            let mut rows = statement.query(params![row_of(id, from), end])?;
-            let (mut entries, mut bytes) = (Vec::new(), 0);
-            while let Some(row) = rows.next()? {
-                // Entries are handed out as they follow one another; where one is gone the log ends.
-                if row.get::<_, i64>(0)? != row_of(id, from + entries.len() as u64) {
-                    break;
-                }
-                let entry: Vec<u8> = row.get(1)?;
-                bytes += entry.len();
-                if !entries.is_empty() && bytes > page.bytes {
-                    break;
-                }
-                entries.push(entry);
-                if entries.len() == most {
-                    break;
-                }
-            }
-            Ok(entries)
-        })
+        self.entries(job, log, from, page, "bytes", |entry: &Vec<u8>| entry.len())
+    }
+
+    fn hashes(&self, job: &str, log: &str, from: u64, most: usize) -> Result<Vec<Hash>> {
+        let page = Page { entries: most, bytes: usize::MAX };
+        let leaves = self.entries(job, log, from, page, "leaf", |_: &[u8; 32]| 0)?;
+        Ok(leaves.into_iter().map(Hash).collect())
     }
 
     fn heads(&self, job: &str, log: &str) -> Result<Vec<Vec<u8>>> {
@@ -250,6 +268,10 @@ impl Store for Sqlite {
     fn blobs(&self, job: &str) -> Result<Vec<Blob>> {
         let sql = "SELECT hash, bytes, kind FROM blobs WHERE job = (SELECT id FROM jobs WHERE job = ?1) ORDER BY hash";
         self.rows(sql, params![job], blob_of)
+    }
+
+    fn faults(&self, job: &str) -> Result<Vec<String>> {
+        self.reading(|connection| check::faults(connection, job))
     }
 
     fn missing(&self, job: &str) -> Result<Vec<Hash>> {

@@ -9,7 +9,7 @@ use std::time::Duration;
 /// Each step takes the tables from one version to the next; a step that was released is never changed.
 ///
 /// An entry's row number is its log's number times 2^40 plus its place (no log is longer), so that a log lies in the file in
-/// its order and the one tree is also the index. `trees` is worked out from `entries` and the only thing that is ever written
+/// its order and the one tree is also the index. `leaf` is the entry's hash as it was when the entry came. `trees` is worked out from `entries` and the only thing that is ever written
 /// again.
 const STEPS: [&str; 1] = ["
 CREATE TABLE jobs (
@@ -25,6 +25,7 @@ CREATE TABLE logs (
 CREATE TABLE entries (
     id INTEGER PRIMARY KEY CHECK (id >= 1 << 40),
     log INTEGER NOT NULL GENERATED ALWAYS AS (id >> 40) VIRTUAL REFERENCES logs (id),
+    leaf BLOB NOT NULL CHECK (length(leaf) = 32),
     bytes BLOB NOT NULL
 ) STRICT;
 CREATE TABLE trees (

@@ -232,7 +232,7 @@ impl Keeper<'_> {
 
     fn insert(&self, job: i64, log: i64, entry: &Entry) -> Result<()> {
         let id = row_of(log, entry.seq);
-        self.write("INSERT INTO entries (id, bytes) VALUES (?1, ?2)", params![id, entry.bytes])?;
+        self.write("INSERT INTO entries (id, leaf, bytes) VALUES (?1, ?2, ?3)", params![id, entry.leaf.0, entry.bytes])?;
         for name in entry.names.iter().collect::<BTreeSet<_>>() {
             self.write("INSERT INTO named (job, hash, entry) VALUES (?1, ?2, ?3)", params![job, name.0, id])?;
         }
@@ -275,13 +275,12 @@ impl Keeper<'_> {
     fn earlier(&self, known: &Known, roots: &mut RootsWanted) -> Result<()> {
         let wrong = |error| failure(self.path, &error);
         let mut statement =
-            self.connection.prepare_cached("SELECT bytes FROM entries WHERE id >= ?1 AND id < ?2 ORDER BY id").map_err(wrong)?;
+            self.connection.prepare_cached("SELECT leaf FROM entries WHERE id >= ?1 AND id < ?2 ORDER BY id").map_err(wrong)?;
         let mut rows = statement.query(params![row_of(known.id, 0), row_of(known.id, known.tree.size())]).map_err(wrong)?;
         let mut tree = Frontier::default();
         roots.grown(&tree);
         while let Some(row) = rows.next().map_err(wrong)? {
-            let bytes = row.get_ref(0).and_then(|value| Ok(value.as_blob()?)).map_err(wrong)?;
-            tree.push(Hash::leaf(bytes));
+            tree.push(Hash(row.get(0).map_err(wrong)?));
             roots.grown(&tree);
         }
         Ok(())
