@@ -47,8 +47,8 @@ pub(crate) fn add<W: Write>(files: &mut dyn Files, below: &str, zip: &mut Stream
 
 /// Begins a file of the zip. Its time is the earliest a zip can say, so that it says nothing.
 pub(crate) fn start<W: Write>(zip: &mut Stream<W>, name: &str, bytes: Option<u64>) -> Result<()> {
-    // Of unknown size are logs; a log of 4 GB needs the long form as a blob does.
-    let large = bytes.is_none_or(|bytes| bytes >= 0xffff_ffff);
+    // A log's size is not always known before, so it always has the long form; a blob has it if it needs it.
+    let large = name.ends_with(".jsonl") || bytes.is_some_and(|bytes| bytes >= 0xffff_ffff);
     let options = SimpleFileOptions::default()
         .compression_method(CompressionMethod::Stored)
         .last_modified_time(zip::DateTime::default())

@@ -11,13 +11,18 @@ pub fn verify(files: &mut dyn Files, anchors: Vec<Anchor>) -> Result<Report> {
     let mut verifier = Verifier::new();
     let mut unreadable = Vec::new();
     for (name, _) in files.names()? {
-        verifier.feed(&name, b"");
+        let mut is_empty = true;
         let read = files.read(&name, &mut |piece| {
+            is_empty = false;
             verifier.feed(&name, piece);
             Ok(())
         });
-        if let Err(error) = read {
-            unreadable.push(Problem::at("", error.to_string(), "").file(&name));
+        match read {
+            Ok(()) if is_empty => {
+                verifier.feed(&name, b"");
+            }
+            Ok(()) => {}
+            Err(error) => unreadable.push(Problem::at("", error.to_string(), "").file(&name)),
         }
     }
     anchors.into_iter().for_each(|anchor| verifier.anchor(anchor));

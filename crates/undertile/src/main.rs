@@ -1,10 +1,13 @@
 //! The command line: a thin shell that reads files, calls the engine and prints.
 
 mod assess;
+mod backup;
 mod compute;
 mod demo;
 mod draw;
 mod files;
+mod record;
+mod verify;
 
 use clap::{Parser, Subcommand};
 use std::path::PathBuf;
@@ -69,6 +72,15 @@ enum Command {
         #[arg(long, default_value = "heron-row-12")]
         dir: PathBuf,
     },
+    /// Is a record what it was? Names the first damaged event and says what is sound. Exit 0 sound, 1 damaged, 2 not readable
+    Verify(verify::Request),
+    /// Takes a record into the program's data folder, or out of it
+    #[command(subcommand)]
+    Record(record::Request),
+    /// All jobs in one file, also while the program runs
+    Backup(backup::BackupRequest),
+    /// A backup into a new data folder, checked against the heads it names
+    Restore(backup::RestoreRequest),
 }
 
 #[derive(Clone, Copy, clap::ValueEnum)]
@@ -87,5 +99,9 @@ fn main() -> ExitCode {
             assess::run(&assess::Request { folder: job, hold_point, json, all, drawings, at, color })
         }
         Command::Demo { dir } => demo::run(&dir),
+        Command::Verify(request) => verify::run(&request),
+        Command::Record(request) => record::run(&request),
+        Command::Backup(request) => backup::backup(&request),
+        Command::Restore(request) => backup::restore(&request),
     }
 }

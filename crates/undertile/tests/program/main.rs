@@ -7,6 +7,7 @@ mod answers;
 mod bad_input;
 mod examples;
 mod jobs;
+mod records;
 mod run;
 mod schemas;
 mod terminal;

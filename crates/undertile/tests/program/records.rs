@@ -1,0 +1,111 @@
+//! `verify`, `record`, `backup` and `restore` over the command line.
+
+use crate::run::{Ran, folder, problems, undertile};
+use std::fs;
+use std::path::{Path, PathBuf};
+use store::suite::{JOB, Pen, photograph};
+use store::{Batch, Sqlite, Store, put_from};
+
+/// An empty folder of this name.
+fn fresh(name: &str) -> PathBuf {
+    fs::remove_dir_all(folder(name)).unwrap();
+    folder(name)
+}
+
+/// A data folder with one job: a device's events, a photograph, a signed head; what the test says of the device.
+fn data(within: &Path) -> (PathBuf, Pen) {
+    let data = within.join("data");
+    let store = Sqlite::open(&data).unwrap();
+    let mut pen = Pen::new(1);
+    let blob = put_from(&store, JOB, &mut &photograph(1, 5_000)[..]).unwrap();
+    let mut events = pen.events(8);
+    events.push(pen.event("corner of the shower", vec![blob.hash]));
+    store.append(JOB, Batch::of(events).head(pen.head())).unwrap();
+    (data, pen)
+}
+
+fn ask(args: &[&str], paths: &[&Path]) -> Ran {
+    let mut paths = paths.iter();
+    let args: Vec<String> =
+        args.iter().map(|arg| if *arg == "@" { paths.next().unwrap().display().to_string() } else { (*arg).into() }).collect();
+    undertile(&args.iter().map(String::as_str).collect::<Vec<_>>(), b"")
+}
+
+#[test]
+fn a_record_goes_out_and_in_and_is_sound_everywhere() {
+    let within = fresh("record-round-trip");
+    let (data, pen) = data(&within);
+    let (bundle, out, backup) = (within.join("job.zip"), within.join("out"), within.join("backup.zip"));
+    // While the program itself holds the folder.
+    let held = Sqlite::open(&data).unwrap();
+    for (args, paths) in [
+        (vec!["record", "export", "--data", "@", "-o", "@"], vec![&*data, &*bundle]),
+        (vec!["record", "export", "--data", "@", "--job", JOB, "-o", "@"], vec![&*data, &*out]),
+        (vec!["backup", "--data", "@", "-o", "@"], vec![&*data, &*backup]),
+        (vec!["verify", "@"], vec![&*data]),
+        (vec!["verify", "@"], vec![&*bundle]),
+        (vec!["verify", "@"], vec![&*out]),
+        (vec!["verify", "@"], vec![&*backup]),
+    ] {
+        let ran = ask(&args, &paths);
+        assert_eq!((ran.code, ran.err.as_str()), (Some(0), ""), "{args:?}: {}", ran.out);
+        if args[0] == "verify" {
+            assert!(ran.out.contains(&format!("job {JOB}: sound")) && ran.out.contains("9 proven"), "{}", ran.out);
+        }
+    }
+    let busy = ask(&["record", "import", "@", "--data", "@"], &[&bundle, &data]);
+    assert!(problems(&busy)[0]["what"].as_str().unwrap().contains("another undertile"), "{}", busy.err);
+    drop(held);
+    let again = ask(&["record", "import", "@", "--data", "@"], &[&bundle, &data]);
+    assert!(again.out.contains("0 entries are new, 9 were there; 0 blobs are new"), "{again:?}");
+    let new = within.join("new");
+    let restored = ask(&["restore", "@", "--data", "@"], &[&backup, &new]);
+    assert_eq!(restored.code, Some(0), "{restored:?}");
+    assert_eq!(Sqlite::open(&new).unwrap().log(JOB, &pen.device).unwrap().root, pen.tree.root());
+    assert_eq!(ask(&["restore", "@", "--data", "@"], &[&backup, &new]).code, Some(2), "never into a folder with records");
+}
+
+#[test]
+fn the_first_damaged_event_is_named() {
+    let within = fresh("record-damaged");
+    let (data, pen) = data(&within);
+    let out = within.join("out");
+    assert_eq!(ask(&["record", "export", "--data", "@", "-o", "@"], &[&data, &out]).code, Some(0));
+    let log = out.join(format!("logs/{}.jsonl", pen.device));
+    let text = fs::read_to_string(&log).unwrap();
+    fs::write(&log, text.replacen("level 5: 12.5", "level 5: 11.5", 1)).unwrap();
+    let ran = ask(&["verify", "@"], &[&out]);
+    assert_eq!((ran.code, ran.err.as_str()), (Some(1), ""));
+    assert!(ran.out.contains(&format!("job {JOB}: DAMAGED")) && ran.out.contains("first damage: entry 5: "), "{}", ran.out);
+    assert!(ran.out.contains("sound: 8 entries, 5 of them before it"), "{}", ran.out);
+    let new = within.join("new");
+    let refused = ask(&["record", "import", "@", "--data", "@"], &[&out, &new]);
+    assert!(refused.code == Some(1) && refused.out.contains("Nothing of this job was taken in"), "{refused:?}");
+    let part = ask(&["record", "import", "@", "--data", "@", "--sound-part"], &[&out, &new]);
+    assert!(part.code == Some(0) && part.out.contains("5 entries are new"), "{part:?}");
+}
+
+#[test]
+fn a_head_kept_elsewhere_finds_a_record_taken_back() {
+    let within = fresh("record-heads");
+    let (data, mut pen) = data(&within);
+    let heads = within.join("heads.jsonl");
+    fs::write(&heads, pen.head().to_line() + "\n\n").unwrap();
+    assert_eq!(ask(&["verify", "@", "--heads", "@"], &[&data, &heads]).code, Some(0));
+    pen.events(1);
+    fs::write(&heads, pen.head().to_line()).unwrap();
+    let ran = ask(&["verify", "@", "--heads", "@"], &[&data, &heads]);
+    assert!(ran.code == Some(1) && ran.out.contains("THE RECORD IS SHORTER"), "{ran:?}");
+}
+
+#[test]
+fn what_is_no_record_is_not_readable() {
+    let within = fresh("record-none");
+    let text = within.join("text");
+    fs::write(&text, "neither a zip nor a record, but some text").unwrap();
+    for path in [&*within, &*text, &within.join("not-there")] {
+        problems(&ask(&["verify", "@"], &[path]));
+    }
+    let heads = ask(&["verify", "@", "--heads", "@"], &[&within, &text]);
+    assert!(!problems(&heads).is_empty());
+}
