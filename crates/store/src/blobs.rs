@@ -72,7 +72,7 @@ impl BlobFiles {
     }
 
     /// Begins a blob; with a name it goes on where it broke off, in that job.
-    pub fn put(&self, job: &str, name: Option<&Hash>) -> Result<Put<'_>> {
+    pub fn put(self: &Arc<Self>, job: &str, name: Option<&Hash>) -> Result<Put> {
         let path = match name {
             Some(hash) => self.incoming().join(format!("{job}-{hash}{PART}")),
             None => self.incoming().join(format!("{}{PART}", self.next.fetch_add(1, Ordering::Relaxed))),
@@ -80,7 +80,7 @@ impl BlobFiles {
         if name.is_some() && !self.busy.lock().unwrap_or_else(PoisonError::into_inner).insert(path.clone()) {
             return Err(Error::Busy("this blob is being sent already; wait for that to end".into()));
         }
-        let mut put = Put { files: self, path, name: name.copied(), file: None, state: Progress::default() };
+        let mut put = Put { files: self.clone(), path, name: name.copied(), file: None, state: Progress::default() };
         put.begin()?;
         Ok(put)
     }
@@ -139,8 +139,8 @@ impl Progress {
 }
 
 /// A blob being written. Dropped before [`Put::finish`], what was written is removed, or kept if it was begun with its name.
-pub struct Put<'a> {
-    files: &'a BlobFiles,
+pub struct Put {
+    files: Arc<BlobFiles>,
     path: PathBuf,
     name: Option<Hash>,
     /// None before the beginning, after the end and after a failure.
@@ -148,9 +148,9 @@ pub struct Put<'a> {
     state: Progress,
 }
 
-impl Put<'_> {
+impl Put {
     fn begin(&mut self) -> Result<()> {
-        let disk = &self.files.disk;
+        let disk = self.files.disk.clone();
         let there = self.name.is_some() && disk.size(&self.path).map_err(|error| self.failed(&error))?.is_some();
         if !there {
             self.file = Some(disk.create(&self.path).map_err(|error| self.failed(&error))?);
@@ -220,7 +220,7 @@ impl Put<'_> {
     }
 }
 
-impl Drop for Put<'_> {
+impl Drop for Put {
     fn drop(&mut self) {
         if self.file.is_some() && self.name.is_none() {
             self.discard();

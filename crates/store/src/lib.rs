@@ -13,9 +13,12 @@ pub mod bundle;
 pub mod disk;
 mod error;
 pub mod files;
+mod folder;
 mod frontier;
 pub mod kind;
 pub mod merge;
+#[cfg(any(test, feature = "suite"))]
+pub mod sim;
 mod sqlite;
 #[cfg(any(test, feature = "suite"))]
 pub mod suite;
@@ -23,6 +26,7 @@ mod verify;
 
 pub use batch::{Batch, Line};
 pub use error::{Error, Result};
+pub use folder::Folder;
 pub use kind::Kind;
 use ledger::{Hash, Tree};
 pub use sqlite::{Opening, Sqlite};

@@ -40,7 +40,7 @@ pub struct Sqlite {
     path: PathBuf,
     access: Access,
     opening: Opening,
-    files: BlobFiles,
+    files: Arc<BlobFiles>,
     idle: Mutex<Vec<Connection>>,
     writer: Option<Writer>,
     /// Held as long as this is open; the system lets go of it when the process ends, however it ends.
@@ -62,6 +62,7 @@ impl Sqlite {
         schema::migrate(&mut connection, &path)?;
         schema::quick_check(&connection, &path)?;
         let (files, cut_off) = BlobFiles::open(disk, folder)?;
+        let files = Arc::new(files);
         StdDisk.sync_dir(folder).map_err(|error| Error::io(folder, &error))?;
         let writer = Writer::start(connection, &path)?;
         let opening = Opening { cut_off };
@@ -88,7 +89,7 @@ impl Sqlite {
             }
             Err(error) => return Err(error),
         };
-        let files = BlobFiles::to_read(Arc::new(StdDisk), folder);
+        let files = Arc::new(BlobFiles::to_read(Arc::new(StdDisk), folder));
         let opening = Opening::default();
         Ok(Self { path, access, opening, files, idle: Mutex::new(vec![connection]), writer: None, _lock: None })
     }
@@ -285,7 +286,7 @@ impl Store for Sqlite {
 struct Putting<'a> {
     store: &'a Sqlite,
     job: String,
-    put: blobs::Put<'a>,
+    put: blobs::Put,
 }
 
 impl PutBlob for Putting<'_> {
