@@ -207,9 +207,16 @@ impl Put {
         let (disk, path) = (&self.files.disk, self.files.path(&blob.hash));
         let folder = path.parent().expect("a blob's path has a folder");
         disk.make_dir(folder).map_err(|error| Error::io(folder, &error))?;
+        let there = disk.size(&path).map_err(|error| Error::io(&path, &error))?.is_some();
         // Over a file that is there: the same bytes, or damaged ones that are whole again now.
         disk.rename(&self.path, &path).map_err(|error| Error::io(&path, &error))?;
-        disk.sync_dir(folder).map_err(|error| Error::io(folder, &error))?;
+        if let Err(error) = disk.sync_dir(folder) {
+            // A name that may be in the cache alone must not be taken for a blob that is here.
+            if !there {
+                let _ = disk.remove(&path);
+            }
+            return Err(Error::io(folder, &error));
+        }
         Ok(blob)
     }
 

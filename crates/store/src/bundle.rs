@@ -139,7 +139,8 @@ impl<R: Read + Seek> Bundle<R> {
             let name = String::from_utf8_lossy(file.name_raw()).into_owned();
             found |= name == needed;
             // Folders stand in a zip that other programs made.
-            if !fits(&name) && !(file.is_dir() && file.size() == 0 && fits_folder(&name)) {
+            let is_folder = file.is_dir() && file.size() == 0 && fits_folder(&name);
+            if !fits(&name) && !is_folder {
                 refuse(&name, "not the name of a file of a record", "the names of docs/format.md");
             } else if file.encrypted() {
                 refuse(&name, "locked by a password", "a zip without one");

@@ -94,7 +94,8 @@ impl Disk for StdDisk {
             Err(error) if error.kind() != io::ErrorKind::AlreadyExists => return Err(error),
             _ => {}
         }
-        path.parent().map_or(Ok(()), |above| self.sync_dir(above))
+        let synced = path.parent().map_or(Ok(()), |above| self.sync_dir(above));
+        synced.inspect_err(|_| drop(fs::remove_dir(path)))
     }
 
     fn list(&self, path: &Path) -> io::Result<Vec<String>> {

@@ -145,9 +145,31 @@ impl Job {
         let bytes = self.whole(JOURNAL)?;
         let (journal, content) = Journal::read(&bytes)
             .ok_or_else(|| Error::damaged(self.path.join(JOURNAL).display().to_string(), "was written whole and is not whole now"))?;
-        // The name may be in the cache alone.
-        self.io("", self.disk.sync_dir(&self.path))?;
+        // Its name may be in the cache alone, after a sync that failed; syncing again would not carry it over, so it is written
+        // again.
+        self.happen(&bytes)?;
         self.carry(&journal, content)
+    }
+
+    /// Gives a journal its name durably: the moment a transaction happens.
+    fn happen(&self, journal: &[u8]) -> Result<()> {
+        let part = self.path.join(JOURNAL_PART);
+        let write = || -> std::io::Result<()> {
+            let mut file = self.disk.create(&part)?;
+            file.write_all(journal)?;
+            file.sync()
+        };
+        if let Err(error) = write() {
+            let _ = self.disk.remove(&part);
+            return Err(Error::io(&part, &error));
+        }
+        let named = self.disk.rename(&part, &self.path.join(JOURNAL)).and_then(|()| self.disk.sync_dir(&self.path));
+        named.map_err(|error| self.undecided(error.to_string()))
+    }
+
+    /// What is said when a transaction may have happened.
+    fn undecided(&self, why: String) -> Error {
+        Error::Failed { path: self.path.clone(), why }
     }
 
     fn whole(&self, name: &str) -> Result<Vec<u8>> {
@@ -168,6 +190,11 @@ impl Job {
                     return Err(Error::damaged(path.display().to_string(), format!("is gone, and had {} bytes", written.at)));
                 }
                 None => self.io(&written.name, self.disk.create(&path))?,
+                // Made by this transaction before it failed; its name may be in the cache alone.
+                Some(_) if written.at == 0 => {
+                    self.io(&written.name, self.disk.remove(&path))?;
+                    self.io(&written.name, self.disk.create(&path))?
+                }
                 Some(size) if size < written.at => {
                     return Err(Error::damaged(path.display().to_string(), format!("has {size} bytes and had {}", written.at)));
                 }
@@ -187,22 +214,8 @@ impl Job {
     /// Makes a transaction happen and carries it over.
     fn commit(&self, changes: BTreeMap<String, (u64, Vec<u8>)>) -> Result<()> {
         let (head, content) = Journal::of(changes);
-        let path = self.path.join(JOURNAL_PART);
-        let write = || -> std::io::Result<()> {
-            let mut file = self.disk.create(&path)?;
-            file.write_all(&head.to_line())?;
-            file.write_all(&content)?;
-            file.sync()
-        };
-        if let Err(error) = write() {
-            let _ = self.disk.remove(&path);
-            return Err(Error::io(&path, &error));
-        }
-        let name = self.disk.rename(&path, &self.path.join(JOURNAL)).and_then(|()| self.disk.sync_dir(&self.path));
-        // From here on it may have happened, and says so however it fails.
-        let open = |why: String| Error::Failed { path: self.path.clone(), why };
-        name.map_err(|error| open(error.to_string()))?;
-        self.carry(&head, &content).map_err(|error| open(error.to_string()))
+        self.happen(&[head.to_line(), content.clone()].concat())?;
+        self.carry(&head, &content).map_err(|error| self.undecided(error.to_string()))
     }
 
     /// Reads the job's files.

@@ -22,6 +22,8 @@ pub mod sim;
 mod sqlite;
 #[cfg(any(test, feature = "suite"))]
 pub mod suite;
+#[cfg(any(test, feature = "suite"))]
+pub mod trials;
 mod verify;
 
 pub use batch::{Batch, Line};
