@@ -44,7 +44,11 @@ fn zipped(store: &dyn Store, job: &str) -> Vec<u8> {
     bytes
 }
 
-fn logs(store: &dyn Store, job: &str) -> Vec<(String, Vec<Vec<u8>>, Vec<Vec<u8>>)> {
+/// Lines without their breaks.
+type Lines = Vec<Vec<u8>>;
+
+/// Every log with its entries and heads.
+fn logs(store: &dyn Store, job: &str) -> Vec<(String, Lines, Lines)> {
     let of = |state: store::LogState| {
         let heads = store.heads(job, &state.log).unwrap();
         (state.log.clone(), whole_log(store, job, &state.log), heads)
