@@ -55,6 +55,8 @@ fn what_is_not_said_is_assumed_and_listed() {
     );
     let weighed = run(&Input { litres_by: Some(LitresBy::Weighed), ..used(10.0, 10.0, 0.55) }).unwrap();
     assert!(weighed.assumed[0].value == 0.5 && weighed.u_dft_um < by_eye.u_dft_um);
+    let counted = run(&Input { litres_by: Some(LitresBy::Counted), ..used(10.0, 10.0, 0.55) }).unwrap();
+    assert!(counted.assumed[0].value == 0.75 && weighed.u_dft_um < counted.u_dft_um && counted.u_dft_um < by_eye.u_dft_um);
 }
 
 /// Each disagreement says which way.

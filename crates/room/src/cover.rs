@@ -162,6 +162,10 @@ impl<'a> Cover<'a> {
 
     /// Whether a claim, by its place in the list, covers any of a detail.
     pub fn touches(&self, claim: usize, detail: &Detail) -> bool {
+        let Some(said) = self.claims.get(claim) else { return false };
+        if said.details.contains(&detail.id) || said.drawn.is_empty() {
+            return said.details.contains(&detail.id);
+        }
         let alone = self.counted(detail, 1, &[Which::Claim(claim)]);
         alone.lacks[0].size() < alone.whole.size() - TOUCH
     }

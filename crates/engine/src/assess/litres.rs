@@ -86,14 +86,17 @@ fn balance(context: &Context<'_>, layer: MembraneLayer, sheet: Option<&DataSheet
     let solids = sheet.and_then(|sheet| sheet.solids_by_volume).ok_or("data-sheets.json does not say the solids by volume")?;
     let due = sheet.and_then(|sheet| sheet.coats);
     let each = sheet.and_then(|sheet| sheet.coat_um_dry);
+    let thinning = thinning(log, &share.coats);
+    let (wet, dry) = film_read(context, layer, solids / (1.0 + thinning.unwrap_or(0.0)));
     let input = coverage::Input {
         litres: Some(share.litres),
         u_litres: Some(share.u_litres),
         area_m2: coated.area_m2,
         solids_by_volume: solids,
-        thinning: thinning(log, &share.coats),
+        thinning,
         loss_share: share.loss,
-        dry: film_read(context, layer),
+        wet,
+        dry,
         coats: due.filter(|due| *due >= 2).zip(each).map(|(due, each_um)| coverage::Coats { due, each_um }),
         decision: Some(lines::decision(context, FILM)),
         ..Default::default()
@@ -203,19 +206,13 @@ fn thinning(log: &LayerLog<'_>, coats: &[usize]) -> Option<f64> {
     (sum > 0.0 && area > 0.0).then(|| sum / area)
 }
 
-/// The mean dry film read of a membrane, of three readings or more. Its uncertainty is that of a mean of so many, and that
-/// of the gauge, which all of them share (JCGM 100:2008, 4.2.3 and 5.2.2).
-fn film_read(context: &Context<'_>, layer: MembraneLayer) -> Option<Film> {
-    let dry = context.job.film.iter().filter(|reading| reading.layer == layer && reading.kind == Kind::Dry);
-    let read: Vec<(f64, f64)> = dry.filter_map(|reading| Some((reading.value_um?, reading.u_um.unwrap_or(0.0)))).collect();
-    let n = read.len() as f64;
-    if read.len() < measure::LEAST_READINGS {
-        return None;
-    }
-    let mean_um = read.iter().map(|(value, _)| value).sum::<f64>() / n;
-    let spread = (read.iter().map(|(value, _)| math::sq(value - mean_um)).sum::<f64>() / (n - 1.0)).sqrt();
-    let gauge = read.iter().map(|(_, u)| u).sum::<f64>() / n;
-    Some(Film { mean_um, u_um: math::hypot(spread / n.sqrt(), gauge) })
+/// The mean film of a membrane by its readings, wet and dry. Wet readings carried over by the solids are no evidence of the
+/// solids: without a dry reading among them they are held against the wet film.
+fn film_read(context: &Context<'_>, layer: MembraneLayer, dry_over_wet: f64) -> (Option<Film>, Option<Film>) {
+    let Some(mean) = super::film::layer_mean(context, layer) else { return (None, None) };
+    let film = |over: f64| Some(Film { mean_um: mean.dry_um.value() / over, u_um: mean.dry_um.u() / over });
+    let read_dry = context.job.film.iter().any(|reading| reading.layer == layer && reading.kind == Kind::Dry);
+    if read_dry { (None, film(1.0)) } else { (film(dry_over_wet), None) }
 }
 
 /// The mean film the litres leave against one limit.

@@ -4,29 +4,32 @@ use super::faults::{batches, pairs, percent};
 use super::{COUNT, LayerLog, layer_of, layer_words, name, sheet_of_layer};
 use crate::assess::{Context, words};
 use job::Job;
-use job::coats::Coat;
+use job::coats::{Coat, CoatWhat, Strokes};
 use job::plan::HoldPoint;
 use std::collections::BTreeMap;
 
-/// Pairs of coats looked at for their colours.
-const PAIRS: usize = 2_000;
+/// Pairs of coats looked at for what they have in common.
+const PAIRS: usize = 500;
 
 /// What must be said of the logs of the membranes a hold point asks coats of.
 pub fn notes(context: &Context<'_>, hold: &HoldPoint) -> Vec<String> {
     let asked = hold.owed.iter().filter(|owed| owed.quantity.as_deref() == Some(COUNT));
     let logs = asked.filter_map(|owed| context.log(layer_of(context.job, owed, None)?));
-    logs.flat_map(|log| [blanks(log), same_colours(log), thinned(context.job, log), of_deliveries(context.job, log)].concat()).collect()
+    logs.flat_map(|log| {
+        [blanks(context.job, log), alike(context.job, log), thinned(context.job, log), of_deliveries(context.job, log)].concat()
+    })
+    .collect()
 }
 
 /// Fields left blank, the coats with the same blanks together.
-fn blanks(log: &LayerLog<'_>) -> Vec<String> {
+fn blanks(job: &Job, log: &LayerLog<'_>) -> Vec<String> {
     let mut by_blank: BTreeMap<Vec<&str>, Vec<String>> = BTreeMap::new();
     for coat in log.coats.iter().chain(&log.primer) {
         let fields = [
             ("licence", coat.licence.is_none()),
             ("batch", coat.batches.is_empty()),
             ("end", coat.end.is_none()),
-            ("colour", coat.colour.is_none() && coat.what == job::coats::CoatWhat::Coat),
+            ("colour", colour(job, coat).is_none() && coat.what == CoatWhat::Coat),
         ];
         let blank: Vec<&str> = fields.iter().filter(|(_, blank)| *blank).map(|(field, _)| *field).collect();
         if !blank.is_empty() {
@@ -48,24 +51,45 @@ fn list(words: &[&str]) -> String {
     }
 }
 
-/// Coats one over the other in one colour, once for each two numbers.
-fn same_colours(log: &LayerLog<'_>) -> Vec<String> {
-    let mut said: BTreeMap<(u32, u32), String> = BTreeMap::new();
+/// A coat's colour: as logged, or that of its batches where they have one in common.
+fn colour(job: &Job, coat: &Coat) -> Option<String> {
+    let mut of_batches = batches(job, coat).map(|batch| batch.colour.as_ref());
+    let first = || of_batches.next().flatten().filter(|first| of_batches.all(|colour| colour == Some(first)));
+    coat.colour.as_ref().or_else(first).map(|colour| colour.trim().to_lowercase())
+}
+
+/// Coats one over the other in one colour, or laid one way: once for each two numbers.
+fn alike(job: &Job, log: &LayerLog<'_>) -> Vec<String> {
+    let mut said: BTreeMap<(u32, u32, bool), String> = BTreeMap::new();
     let next = |(a, b): &(usize, usize)| log.coats[*b].number == log.coats[*a].number + 1;
     for (a, b) in pairs(log).filter(next).take(PAIRS) {
         let (lower, upper) = (log.coats[a], log.coats[b]);
-        let key = (lower.number, upper.number);
-        let colour = |coat: &Coat| coat.colour.as_ref().map(|colour| colour.trim().to_lowercase());
-        if let (Some(one), Some(other)) = (colour(lower), colour(upper))
-            && one == other
-            && !said.contains_key(&key)
-            && log.cover.overlap(a, b)
-        {
-            let of = format!("{} and {} of the {} are both {one}", name(lower), name(upper), layer_words(log.layer));
-            said.insert(key, format!("{of}: two coats in contrast are the best proof of two on site, these show none"));
+        let two = || format!("{} and {} of the {}", name(lower), name(upper), layer_words(log.layer));
+        let one_colour = colour(job, lower).filter(|one| colour(job, upper).as_ref() == Some(one));
+        let one_way = lower.strokes.filter(|way| *way != Strokes::Both && upper.strokes == Some(*way));
+        let notes = [
+            one_colour
+                .map(|one| (true, format!("are both {one}: two coats in contrast are the best proof of two on site, these show none"))),
+            one_way.map(|way| (false, format!("were both laid {}: a second coat is laid across the first", way_words(way)))),
+        ];
+        for (of_colour, text) in notes.into_iter().flatten() {
+            let key = (lower.number, upper.number, of_colour);
+            if !said.contains_key(&key) && log.cover.overlap(a, b) {
+                said.insert(key, format!("{} {text}", two()));
+            }
         }
     }
     said.into_values().collect()
+}
+
+fn way_words(way: Strokes) -> &'static str {
+    match way {
+        Strokes::AlongX => "along x",
+        Strokes::AlongY => "along y",
+        Strokes::Up => "up the wall",
+        Strokes::Across => "along the wall",
+        Strokes::Both => "both ways",
+    }
 }
 
 /// Thinner of which the data sheet says nothing.
