@@ -62,6 +62,19 @@ fn the_narrow_bond_breaker_the_missing_photograph_and_the_cold_wall_are_found() 
 }
 
 #[test]
+fn the_thin_recess_sill_is_found_with_the_probability_of_a_missing_coat() {
+    let assessed = assess(&demo(), Some("upper-membrane"));
+    let short: Vec<_> = with(&assessed, Verdict::FallsShort).into_iter().filter(|text| text.starts_with("upper-film")).collect();
+    let [sill] = &short[..] else { panic!("the sill and nothing else: {short:#?}") };
+    for part in ["recess/recess/sill", "recess sill: 3 readings, 570 to 620 um", "asked", "% probability one coat where two were due"] {
+        assert!(sill.contains(part), "{part} in {sill}");
+    }
+    let line = lines(&assessed).into_iter().find(|line| line.owed == "upper-film" && line.details == ["recess/recess/sill"]).unwrap();
+    let next = line.next.as_deref().unwrap_or_default();
+    assert!(next.contains("next: ") && next.contains("of the sill") && next.contains("colour of the coats"), "{next}");
+}
+
+#[test]
 fn hold_points_stand_where_the_record_left_them() {
     let assessed = assess(&demo(), None);
     let states: Vec<_> = assessed.assessment.hold_points.iter().map(|hold| (hold.id.as_str(), hold.state)).collect();

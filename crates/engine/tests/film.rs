@@ -264,3 +264,17 @@ fn drawings_have_every_reading_and_a_map_where_there_are_many() {
     assert!(thick > 1250.0 && thin < 900.0 && sure < 0.01 && doubt > 0.05, "{thick} {sure}, {thin} {doubt}");
     assert!(map.faces.len() > 3, "over the corners of the room");
 }
+
+/// A limit agreed for the project stands beside the data sheet's; each is judged for itself.
+#[test]
+fn a_rule_of_the_project_is_judged_beside_the_data_sheet() {
+    let pack = r#"{"format":"undertile pack 1","id":"project","title":"test","rules":[{"id":"film","title":"dry film at least 600 um on the floor",
+        "quantity":"film_um","unit":"um","details":["floor-field"],"limit":{"at_least":600},"status":"practice",
+        "verified_by":{"by":"a test","edition":"agreement","clause":"1","page":"1","date":"2024-02-01"},
+        "cases":[{"value":590,"expect":"falls short"},{"value":600,"expect":"conforms"},{"value":610,"expect":"conforms"},{"expect":"not shown"}]}]}"#;
+    let assessed = job(&gauges(FLOOR, &[720.0, 760.0, 740.0, 750.0]), &[("pack.json", pack)]);
+    let all = lines(&assessed, "upper-film");
+    let of_floor = all.iter().filter(|line| line.details.contains(&FLOOR.to_string()));
+    let verdicts: Vec<_> = of_floor.map(|line| (line.judgement.rule.contains("film"), line.judgement.verdict)).collect();
+    assert_eq!(verdicts, [(false, Verdict::FallsShort), (true, Verdict::Conforms)], "{all:#?}");
+}

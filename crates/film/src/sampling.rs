@@ -20,7 +20,7 @@ const MARGIN: f64 = 50.0;
 /// Most places listed; more are given by their number, or the spacing of the grid, alone.
 const MOST_PLACES: usize = 20_000;
 /// Places among which the next ones are chosen.
-const CANDIDATES: usize = 250;
+const CANDIDATES: usize = 150;
 /// The same for one field among many of a room.
 const FEW_CANDIDATES: usize = 40;
 /// The next places given.

@@ -36,6 +36,9 @@ pub const QUANTITY: &str = "film_um";
 /// Uncertainty of a reading whose tool is not known, where none is given: a gauge's.
 const U_UM: f64 = 15.0;
 
+/// More water than any detail sees in a day: what the order of the next readings counts to.
+const MOST_LITRES: f64 = 1.0e6;
+
 /// What the film readings of one membrane say.
 pub struct LayerFilm {
     /// Membrane.
@@ -162,7 +165,7 @@ impl LayerFilm {
     /// The dry readings as the pooled estimate takes them, in their order here.
     fn input(&self, context: &Context<'_>, asked: &Asked) -> Input {
         let readings = self.dry().map(|i| self.reading(i)).collect();
-        let water_l = self.strata.iter().map(|stratum| (stratum.words.clone(), stratum.litres)).collect();
+        let water_l = self.strata.iter().map(|stratum| (stratum.words.clone(), stratum.litres.clamp(0.0, MOST_LITRES))).collect();
         Input {
             kind: Kind::Dry,
             limit_um: asked.limit_um,
@@ -266,6 +269,13 @@ pub fn notes(context: &Context<'_>) -> Vec<String> {
                 "{}: a comb's reading at {} counts for nothing: a comb serves the field only; the colour of each coat, reinforcement seen, a photograph or a cut-out shows this place, and a cut-out must be patched",
                 reading.from,
                 words::detail(context, &reading.detail)
+            ));
+        }
+        let without = film.readings.iter().filter(|reading| reading.value_um.is_some() && reading.u_um.is_none()).count();
+        if without > 0 {
+            notes.push(format!(
+                "{without} film reading{} given without an uncertainty: taken as {U_UM:.0} um (k = 1), a gauge or cut-out on a smooth face; common practice, no source",
+                if without == 1 { " was" } else { "s were" }
             ));
         }
         notes.extend(film.judged.iter().filter_map(|against| against.asked.note.clone()));
