@@ -155,6 +155,9 @@ fn lines_alike(out: &mut String, group: &GroupResult, lines: &[&Line], style: &S
             *out += &format!("{}\n", wrap(&format!("rule: {}", rules.join("; ")), 4));
         }
     }
+    if let Some(explains) = &first.explains {
+        *out += &format!("{}\n", wrap(explains, 4));
+    }
     if let Some(next) = &first.next {
         *out += &format!("{}\n", wrap(&format!("> {next}"), 4));
     }

@@ -64,8 +64,51 @@ pub struct Frame {
     /// Days after which a release lapses if the layer is not covered; the plan's own figure when left out.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub release_lapses_days: Option<u32>,
+    /// How the bodies that meet at a junction move, where it is known; what is usual is taken for the rest, and said.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub movement: Option<Movement>,
     /// What the level files measured. `levels-tile.csv` needs no entry: its name says the layer.
     pub surveys: Vec<SurveyFile>,
+}
+
+/// What moves the joints of this room after the membrane went on. Each uncertainty of a figure given here is a quarter of it
+/// (k = 1): common practice, no source.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct Movement {
+    /// What carries the floor.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub floor: Option<FloorCarrier>,
+    /// Change of the room's temperature, as far up as down.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = 0.0, max = 100.0))]
+    pub temperature_k: Option<f64>,
+    /// The same for a floor that is heated.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = 0.0, max = 100.0))]
+    pub heated_k: Option<f64>,
+    /// Change of the air's humidity behind and under the membrane, as a share, as far up as down: 0.3 for 30 %.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = 0.0, max = 1.0))]
+    pub humidity_change: Option<f64>,
+    /// Days the screed had dried when the membrane went on it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = 0.0, max = 36500.0))]
+    pub screed_dried_d: Option<f64>,
+    /// How far the floor sinks away from the foot of the walls under what it comes to carry.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = 0.0, max = 100.0))]
+    pub floor_deflection_mm: Option<f64>,
+}
+
+/// What carries a floor.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum FloorCarrier {
+    /// Sheet on timber joists.
+    Timber,
+    /// A concrete slab.
+    Concrete,
 }
 
 /// Country by ISO 3166-1 two-letter code; state as its users write it.

@@ -9,6 +9,7 @@ use super::film;
 use super::found::Found;
 use super::limits::{self, Sourced};
 use super::litres;
+use super::movement;
 use super::result::{DepartureStanding, Line};
 use super::{Context, departures};
 use job::plan::{EvidenceOwed, HoldPoint, Owed};
@@ -108,12 +109,14 @@ fn at_detail<'a>(context: &'a Context<'a>, hold: &HoldPoint, owed: &'a Owed, det
     let known = context.applicable.complete(&facts::of(context, detail));
     let rules = rules_for(context, owed, detail, quantity, &known);
     let sheet = facts::sheet_of(context.job, detail).and_then(|sheet| limits::of_sheet(sheet, quantity));
-    if rules.is_empty() && sheet.is_none() {
+    let moved = if quantity == movement::WIDTH { movement::by_sheet(context, owed, hold, detail) } else { Vec::new() };
+    if rules.is_empty() && sheet.is_none() && moved.is_empty() {
         return if owed.where_ruled { Vec::new() } else { by_eye() };
     }
     let asks = Asks { context, hold, owed, detail, quantity, known: &known };
     let mut judged: Vec<Judged<'a>> = rules.into_iter().map(|(rule, fit)| asks.by_rule(rule, fit)).collect();
     judged.extend(sheet.map(|sheet| asks.by_sheet(&sheet)));
+    judged.extend(moved);
     judged
 }
 
@@ -281,6 +284,7 @@ pub fn lines(context: &Context<'_>, hold: &HoldPoint, judged: &[Judged<'_>]) -> 
                 whose: one.owed.whose,
                 judgement: one.judgement.clone(),
                 departure,
+                explains: None,
                 next: one.settle.clone(),
                 from: one.from.clone(),
             }),
@@ -288,6 +292,7 @@ pub fn lines(context: &Context<'_>, hold: &HoldPoint, judged: &[Judged<'_>]) -> 
     }
     for line in &mut lines {
         line.next = next(context, hold, line);
+        line.explains = movement::explains(context, hold, line);
     }
     lines
 }

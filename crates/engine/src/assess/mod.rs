@@ -20,6 +20,7 @@ pub mod limits;
 mod lines;
 mod litres;
 pub(crate) mod materials;
+mod movement;
 mod result;
 mod settled;
 mod standing;
@@ -141,6 +142,7 @@ pub fn run(job: &Job, options: &Options<'_>) -> Result<Assessed, Problems> {
     notes.extend(coats::notes(&context, hold));
     let (materials, material_notes) = materials::all(&context);
     notes.extend(material_notes);
+    notes.extend(movement::notes(&context, hold));
     let groups = groups(&context, lines, &water);
     let assessment = Assessment {
         job: head(job),

@@ -221,6 +221,8 @@ pub struct Line {
     pub judgement: Judgement,
     /// A departure that speaks of it.
     pub departure: Option<DepartureStanding>,
+    /// What the verdict does not say by itself and helps to follow it: what a bond breaker's width does to the film over it.
+    pub explains: Option<String>,
     /// What to do next; absent when nothing is.
     pub next: Option<String>,
     /// Where the deciding reading stands: file and line, or how it follows from the drawing.
