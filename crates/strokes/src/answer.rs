@@ -3,6 +3,7 @@
 use crate::classify::{self, Class, Scale, Tile};
 use crate::homography::{Homography, Pair, Refused};
 use crate::rectify::{Grey, Grid, Rectified};
+use crate::ruled::{self, Patch};
 use crate::tiles::{self, Cut};
 use crate::{CAUTION, base64, picture, tensor};
 use measure::{Bounds, PointMm, Problem, Problems, bounds, math};
@@ -23,6 +24,8 @@ const SIGMA_PX: Bounds = Bounds { min: 0.4, max: 8.0, unit: "pixels" };
 const PIXEL: Bounds = Bounds { min: -1.0e5, max: 1.0e5, unit: "pixels" };
 /// A tile is at least so many strokes wide.
 const STROKES_PER_TILE: f64 = 5.0;
+/// Lines at even distances are looked for up to so many strokes apart; those farther apart leave gaps that tell them.
+const RULED_STROKES: f64 = 2.5;
 /// And at most so many: each adds a block to hold.
 const STROKES_MOST: f64 = 50.0;
 
@@ -331,7 +334,12 @@ impl Plan {
         let placed = |(i, sums): (usize, &tiles::Sums)| {
             let (column, row) = (i % self.columns, i / self.columns);
             let from_mm = [self.area.from_mm[0] + column as f64 * width, self.area.from_mm[1] + row as f64 * height];
-            Tile { column, row, from_mm, to_mm: [from_mm[0] + width, from_mm[1] + height], ..classify::tile(sums, scale) }
+            let mut tile = Tile { column, row, from_mm, to_mm: [from_mm[0] + width, from_mm[1] + height], ..classify::tile(sums, scale) };
+            let [columns, rows] = cut.pixels(&picture, column, row);
+            let stroke_px = self.stroke_mm / self.mm_per_px;
+            let patch = Patch { columns, rows, farthest: (RULED_STROKES * stroke_px) as usize, slow: stroke_px as usize };
+            classify::without_ruled(&mut tile, |deg| ruled::distance(&picture, &patch, deg).map(|px| px * self.mm_per_px));
+            tile
         };
         tiles::sums(&picture, cut).iter().enumerate().map(placed).collect()
     }

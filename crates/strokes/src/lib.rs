@@ -18,6 +18,7 @@ pub mod homography;
 pub mod mixture;
 pub mod picture;
 pub mod rectify;
+mod ruled;
 pub mod tensor;
 mod tiles;
 

@@ -26,8 +26,8 @@ pub struct Sums {
     /// Energy of the one direction in excess of the other, `l1 - l2`, by gradient angle: where marks cross the angle means
     /// little, and there it weighs little.
     pub(crate) histogram: [f64; BINS],
-    /// Energy by block one stroke wide.
-    pub(crate) blocks: Vec<f64>,
+    /// Tensor by block one stroke wide.
+    pub(crate) blocks: Vec<[f64; 3]>,
 }
 
 impl Sums {
@@ -40,7 +40,7 @@ impl Sums {
             doubled: [0.0; 2],
             quadrupled: [0.0; 2],
             histogram: [0.0; BINS],
-            blocks: vec![0.0; blocks],
+            blocks: vec![[0.0; 3]; blocks],
         }
     }
 
@@ -75,8 +75,37 @@ impl Sums {
     /// How many independent looks the energy amounts to: `(sum E)^2 / sum E^2` over blocks one stroke wide (Kish 1965,
     /// *Survey Sampling*). Pixels of one stroke say the same thing again and are no evidence of their own.
     pub fn n_effective(&self) -> f64 {
-        let (sum, squares) = self.blocks.iter().fold((0.0, 0.0), |(s, q), e| (s + e, q + e * e));
+        let (sum, squares) = self.energies().fold((0.0, 0.0), |(s, q), e| (s + e, q + e * e));
         share(sum * sum, squares)
+    }
+
+    /// Energy of each block.
+    pub(crate) fn energies(&self) -> impl Iterator<Item = f64> {
+        self.blocks.iter().map(|[rr, _, cc]| rr + cc)
+    }
+
+    /// Energy of changes along the marks as a share of that across them, and its standard uncertainty. Each block is one look: the
+    /// uncertainty is that of a ratio of means (Cochran 1977, *Sampling Techniques*, 3rd edition, 6.4).
+    ///
+    /// A second coat `a` times as high as the first, crossing it by an angle, adds about `a^2` times the squared sine of the angle;
+    /// noise adds too.
+    pub fn across(&self) -> (f64, f64) {
+        let turn = self.gradient_deg().to_radians();
+        let (cos, sin) = (math::cos(turn), math::sin(turn));
+        let parts: Vec<[f64; 2]> = self
+            .blocks
+            .iter()
+            .map(|[rr, rc, cc]| {
+                let steep = cc * cos * cos + 2.0 * rc * cos * sin + rr * sin * sin;
+                [rr + cc - steep, steep]
+            })
+            .collect();
+        let sums = parts.iter().fold([0.0, 0.0], |sum, part| [sum[0] + part[0], sum[1] + part[1]]);
+        let ratio = share(sums[0], sums[1]);
+        let left: f64 = parts.iter().map(|[flat, steep]| math::sq(flat - ratio * steep)).sum();
+        let looks = parts.iter().filter(|[flat, steep]| flat + steep > 0.0).count() as f64;
+        let u = if looks > 1.0 { (left * looks / (looks - 1.0)).sqrt() / sums[1].max(1e-300) } else { f64::INFINITY };
+        (ratio, u)
     }
 
     /// Adds a run of pixels that lie in one block. `seen` is 1 for a pixel that counts and 0 for another.
@@ -112,10 +141,13 @@ impl Sums {
         }
         self.seen += total(&seen) as usize;
         self.squares += total(&value);
-        [rr, rc, cc].iter().zip(&mut self.tensor).for_each(|(lanes, sum)| *sum += total(lanes));
+        for (i, lanes) in [rr, rc, cc].iter().enumerate() {
+            let sum = total(lanes);
+            self.tensor[i] += sum;
+            self.blocks[block][i] += sum;
+        }
         [cos2, sin2].iter().zip(&mut self.doubled).for_each(|(lanes, sum)| *sum += total(lanes));
         [cos4, sin4].iter().zip(&mut self.quadrupled).for_each(|(lanes, sum)| *sum += total(lanes));
-        self.blocks[block] += total(&energy);
         for (angle, length) in angle.iter().zip(length) {
             // A full turn is the first bin again; what has no angle weighs nothing.
             self.histogram[*angle as usize % BINS] += f64::from(length);
@@ -183,11 +215,23 @@ pub(crate) struct Cut {
     pub sigma: f64,
 }
 
+impl Cut {
+    fn spans(&self, picture: &Rectified) -> [Span; 2] {
+        let span = |whole: usize, parts: usize| Span { margin: self.margin, inner: whole - 2 * self.margin, parts };
+        [span(picture.width, self.columns), span(picture.height, self.rows)]
+    }
+
+    /// Columns and rows of a tile's pixels.
+    pub(crate) fn pixels(&self, picture: &Rectified, column: usize, row: usize) -> [Range<usize>; 2] {
+        let [across, up] = self.spans(picture);
+        [across.range(column), up.range(row)]
+    }
+}
+
 /// The sums of every tile, row by row from the first.
 pub(crate) fn sums(picture: &Rectified, cut: Cut) -> Vec<Sums> {
     let (width, height) = (picture.width, picture.height);
-    let span = |whole: usize, parts: usize| Span { margin: cut.margin, inner: whole - 2 * cut.margin, parts };
-    let (across, up) = (span(width, cut.columns), span(height, cut.rows));
+    let [across, up] = cut.spans(picture);
     let mut tiles: Vec<Sums> = (0..cut.rows * cut.columns)
         .map(|i| Sums::new(across.size(i % cut.columns) * up.size(i / cut.columns), cut.blocks * cut.blocks))
         .collect();
@@ -228,8 +272,12 @@ struct Span {
 
 impl Span {
     fn size(&self, part: usize) -> usize {
-        let from = |part: usize| (part as u64 * self.inner as u64).div_ceil(self.parts as u64);
-        (from(part + 1) - from(part)) as usize
+        self.range(part).len()
+    }
+
+    fn range(&self, part: usize) -> Range<usize> {
+        let from = |part: usize| self.margin + (part as u64 * self.inner as u64).div_ceil(self.parts as u64) as usize;
+        from(part)..from(part + 1)
     }
 
     /// Part of a pixel and block within that part; `None` in the margin.

@@ -86,6 +86,34 @@ fn a_file_gives_the_answer_of_its_pixels() {
     assert_eq!(problems.problems.iter().map(|p| p.field.as_str()).collect::<Vec<_>>(), ["image.height"]);
 }
 
+/// Three textures of scikit-image (`skimage.data`, public domain, CC0 1.0 as its notes say), their upper left 256 by 256 pixels as
+/// JPEG. Coherence, gradient angle, R2 and R4 of the whole are scikit-image 0.26.0's `structure_tensor` with a Gaussian of 1 and border
+/// `nearest`, on the pixels Pillow 13.0.0 decodes.
+#[test]
+fn textures_have_the_digits_of_scikit_image_and_are_no_coats() {
+    let textures = [
+        (shot!("brick.jpg"), [0.62843, 4.147, 0.63696, 0.89074]),
+        (shot!("grass.jpg"), [0.10570, 54.230, 0.14097, 0.07436]),
+        (shot!("gravel.jpg"), [0.03944, 140.381, 0.04597, 0.05199]),
+    ];
+    for (file, theirs) in textures {
+        let picture = read(file);
+        let values: Vec<f32> = picture.luminance.iter().map(|grey| f32::from(*grey)).collect();
+        let sums = strokes::whole(256, 256, 1.0, &values);
+        let ours = [sums.coherence(), sums.gradient_deg(), sums.r2(), sums.r4()];
+        for (i, (ours, theirs)) in ours.iter().zip(theirs).enumerate() {
+            assert!((ours - theirs).abs() <= 1e-3 * if i == 1 { 100.0 } else { 1.0 }, "{ours} beside {theirs}");
+        }
+        // As if a pixel were half a millimetre, one, and two.
+        for mm in [0.5, 1.0, 2.0] {
+            let point = |x: f64, y: f64| strokes::Reference { px: [x, 255.0 - y], plan_mm: [mm * x, mm * y] };
+            let points = vec![point(0.0, 0.0), point(255.0, 0.0), point(255.0, 255.0), point(0.0, 255.0)];
+            let out = run_on_file(&strokes::Input { points, tile_mm: Some(100.0), ..Default::default() }, file).expect("a sound input");
+            assert!(out.tiles.iter().all(|tile| tile.class == strokes::Class::None), "{:?}", out.tiles);
+        }
+    }
+}
+
 /// A header of a picture far larger than its file.
 fn bomb(width: u32, height: u32) -> Vec<u8> {
     let mut file = png(1, 1, png::ColorType::Grayscale, png::BitDepth::Eight, &[0]);
