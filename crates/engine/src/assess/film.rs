@@ -151,9 +151,13 @@ impl LayerFilm {
                 }
             }
         }
-        let sums = wet::sums(self, context, &asked);
-        for (known, sum) in strata.iter_mut().zip(sums) {
-            known.wet = sum.filter(|_| known.dry_count() == 0);
+        // Wet readings beside dry ones decide nothing.
+        let only_wet = |i: usize| self.readings[i].kind == Kind::Wet && strata[self.of[i]].dry_count() == 0;
+        if (0..self.readings.len()).any(only_wet) {
+            let sums = wet::sums(self, context, &asked);
+            for (known, sum) in strata.iter_mut().zip(sums) {
+                known.wet = sum.filter(|_| known.dry_count() == 0);
+            }
         }
         let mut against = Against { asked, strata };
         for i in 0..self.strata.len() {
