@@ -290,7 +290,16 @@ fn nonsense_of_films_coats_and_strokes_is_left_out() {
                 "film",
                 &drawing::film(
                     scene,
-                    &FilmOnRoom { id: "film", words: "<film>", limit_um, readings: &dots, strata: &strata, map: &map, notes: &[] },
+                    &FilmOnRoom {
+                        id: "film",
+                        words: "<film>",
+                        asked: "<asked>",
+                        limit_um,
+                        readings: &dots,
+                        strata: &strata,
+                        map: &map,
+                        notes: &[],
+                    },
                 ),
             );
         }
@@ -329,8 +338,16 @@ fn each_reading_is_drawn_by_how_it_stands() {
             .flat_map(|stands| [None, Some("C1")].map(|cut_out| (stands, cut_out)))
             .map(|(stands, cut_out)| {
                 let dot = FilmDot { detail, at_mm: Some((&Face::Floor, [600.0, 600.0])), um: FilmUm::Value(480.0), stands, cut_out };
-                let film =
-                    FilmOnRoom { id: "film", words: "film", limit_um: Some(500.0), readings: &[dot], strata: &[], map: &[], notes: &[] };
+                let film = FilmOnRoom {
+                    id: "film",
+                    words: "film",
+                    asked: "",
+                    limit_um: Some(500.0),
+                    readings: &[dot],
+                    strata: &[],
+                    map: &[],
+                    notes: &[],
+                };
                 let svg = drawing::film(scene, &film);
                 check("film", &svg);
                 let document = Document::parse(&svg).unwrap();

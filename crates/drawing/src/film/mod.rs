@@ -54,10 +54,13 @@ pub fn film(scene: &Scene, film: &FilmOnRoom) -> String {
 
 fn blocks(scene: &Scene, film: &FilmOnRoom, dots: &Dots, bands: Option<&Bands>) -> Vec<Block> {
     let mut blocks = Vec::new();
-    blocks.push(Block::Text(match film.limit_um {
-        Some(limit) => format!("Asked: at least {}", um(limit)),
-        None => "Nothing is asked of this film.".into(),
+    blocks.push(Block::Text(match film.asked {
+        "" => "Nothing is asked of this film.".into(),
+        asked => asked.to_owned(),
     }));
+    if let Some(limit) = film.limit_um {
+        blocks.push(Block::Text(format!("The limit for each reading: {}", um(limit))));
+    }
     if !film.strata.is_empty() {
         blocks.push(Block::Heading("Mean film, in brackets where it lies to 95 %".into()));
         blocks.extend(strata::blocks(film));

@@ -49,9 +49,10 @@ fn sheet(job: &Job, film: &FilmDrawn, scene: &Scene, id: &str, words: &str) -> S
             prob_below: &grid.prob_below,
         })
         .collect();
+    let asked = film.asked.as_deref().unwrap_or_default();
     drawing::film(
         scene,
-        &FilmOnRoom { id, words, limit_um: film.limit_um, readings: &readings, strata: &strata, map: &map, notes: &film.notes },
+        &FilmOnRoom { id, words, asked, limit_um: film.limit_um, readings: &readings, strata: &strata, map: &map, notes: &film.notes },
     )
 }
 

@@ -22,6 +22,8 @@ pub struct FilmDrawn {
     pub layer: MembraneLayer,
     /// What every place must reach, or the mean where nothing is asked of single places; absent where nothing is asked.
     pub limit_um: Option<f64>,
+    /// What is asked, in words; absent where nothing is.
+    pub asked: Option<String>,
     /// Mean over the fields that were read.
     pub mean: Option<LayerMean>,
     /// Every reading.
@@ -125,7 +127,8 @@ impl LayerFilm {
         let strata = against.map_or_else(Vec::new, |against| self.strata_drawn(context, against));
         let mut notes = Vec::new();
         let map = limit_um.and_then(|limit| self.map(context, limit, &mut notes));
-        FilmDrawn { layer: self.layer, limit_um, mean: layer_mean(context, self.layer), readings, strata, map, notes }
+        let asked = against.map(|against| against.asked.words());
+        FilmDrawn { layer: self.layer, limit_um, asked, mean: layer_mean(context, self.layer), readings, strata, map, notes }
     }
 
     fn dot(&self, context: &Context<'_>, against: Option<&Against>, i: usize) -> Option<DotDrawn> {
