@@ -11,7 +11,7 @@ pub struct FileSchema {
     schema: fn() -> Value,
 }
 
-/// Every kind of JSON file a job folder may hold.
+/// Every kind of JSON file a job folder may hold, and what events of a record say.
 pub const FILES: &[FileSchema] = &[
     FileSchema { name: "room", holds: "the room as drawn", schema: intake::schema::of::<room::Room> },
     FileSchema { name: "job", holds: "the job's frame", schema: intake::schema::of::<job::frame::Frame> },
@@ -33,6 +33,7 @@ pub const FILES: &[FileSchema] = &[
         schema: intake::schema::of::<job::photographs::Photographs>,
     },
     FileSchema { name: "weights", holds: "the order of risk", schema: intake::schema::of::<job::weights::Weights> },
+    FileSchema { name: "event-payloads", holds: "what the events of a record may say", schema: job::record::schema },
     FileSchema { name: "pack", holds: "the project's own rules", schema: intake::schema::of::<rules::format::PackFile> },
 ];
 

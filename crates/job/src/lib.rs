@@ -14,6 +14,7 @@ pub mod pattern;
 pub mod photographs;
 pub mod plan;
 pub mod readings;
+pub mod record;
 mod table;
 pub mod weights;
 

@@ -6,6 +6,7 @@
 pub mod build_up;
 pub mod cover;
 pub mod geometry;
+pub mod like;
 pub mod nouns;
 pub mod quantities;
 pub mod register;

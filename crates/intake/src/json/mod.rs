@@ -30,11 +30,31 @@ use serde::de::DeserializeOwned;
 /// assert_eq!(problems.to_string(), "wall.json:1: height_cm = 240: unknown unit in the field name; give it in millimetres as height_mm");
 /// ```
 pub fn read<T: DeserializeOwned + JsonSchema>(file: &str, bytes: &[u8]) -> Result<T, Problems> {
-    let text = crate::text::view(file, bytes)?;
-    let node = parse::parse(&text).map_err(|slip| Problems::from(slip.problem(&text).file(file)))?;
-    let shapes = shape::Shapes::of(&crate::schema::of::<T>());
-    check::check(&text, &node, &shapes).map_err(|problems| problems.in_file(file))?;
-    serde_json::from_str(&text).map_err(|error| refused(&text, &node, &error).in_file(file))
+    Form::of::<T>().read(file, bytes)
+}
+
+/// The form of one kind of document, made once to read many.
+#[derive(Debug)]
+pub struct Form(shape::Shapes);
+
+impl Form {
+    /// The form of what may be handed in as a `T`.
+    pub fn of<T: JsonSchema>() -> Self {
+        Self::of_schema(&crate::schema::of::<T>())
+    }
+
+    /// The form a JSON Schema describes, as far as [`read`] checks it.
+    pub fn of_schema(schema: &serde_json::Value) -> Self {
+        Self(shape::Shapes::of(schema))
+    }
+
+    /// As [`read`], against this form.
+    pub fn read<T: DeserializeOwned>(&self, file: &str, bytes: &[u8]) -> Result<T, Problems> {
+        let text = crate::text::view(file, bytes)?;
+        let node = parse::parse(&text).map_err(|slip| Problems::from(slip.problem(&text).file(file)))?;
+        check::check(&text, &node, &self.0).map_err(|problems| problems.in_file(file))?;
+        serde_json::from_str(&text).map_err(|error| refused(&text, &node, &error).in_file(file))
+    }
 }
 
 /// What serde refuses in a document that fits the schema.

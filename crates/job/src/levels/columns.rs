@@ -131,6 +131,21 @@ impl Columns {
     }
 }
 
+impl Columns {
+    /// Which column holds what.
+    pub fn headings(&self) -> Vec<super::Heading> {
+        let reading = if self.down { "staff_mm" } else { "level_mm" };
+        let lengths = [("x_mm", Some(self.x)), ("y_mm", Some(self.y)), (reading, Some(self.reading)), ("known_mm", self.known)];
+        let unsure = [("u_mm", self.u), ("plus_minus_mm", self.expanded)];
+        let plain = [("name", self.name), ("station", self.station)];
+        let lengths = lengths.into_iter().chain(unsure).filter_map(|(name, lengths)| {
+            let Lengths { column, unit } = lengths?;
+            Some(super::Heading { name, column, unit_mm: unit.in_mm() })
+        });
+        lengths.chain(plain.into_iter().filter_map(|(name, column)| Some(super::Heading { name, column: column?, unit_mm: 1.0 }))).collect()
+    }
+}
+
 /// Remarks in brackets that are no unit.
 const REMARKS: [&str; 10] = ["down", "up", "east", "north", "right", "laser", "95 %", "95%", "k=2", "k=1"];
 

@@ -41,6 +41,31 @@ use serde::Serialize;
 use spread::round;
 use std::collections::BTreeMap;
 
+pub(crate) use rows::MARKS;
+
+/// A column of a level file that this version reads.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Heading {
+    /// What it holds, by the name a level has in the record.
+    pub name: &'static str,
+    /// Its place.
+    pub column: usize,
+    /// What one of its numbers is worth.
+    pub unit_mm: f64,
+}
+
+/// The columns of a level file by what they hold.
+pub(crate) fn headings(table: &Table) -> Result<Vec<Heading>, Problems> {
+    let remarks = remarks::Remarks::of(table)?;
+    Ok(columns::Columns::of(table, remarks.unit)?.headings())
+}
+
+/// The station of the last rows of a level file whose stations are marked by rows; `1` when none is.
+pub(crate) fn last_station(table: &Table) -> String {
+    let marks = table.rows().filter_map(|row| rows::mark(table, row));
+    marks.enumerate().map(|(i, name)| if name.is_empty() { (i + 2).to_string() } else { name }).last().unwrap_or_else(|| "1".into())
+}
+
 /// What is known of a level file beside its content.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Options {

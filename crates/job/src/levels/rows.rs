@@ -7,7 +7,7 @@ use intake::csv::{Row, Table};
 use measure::{Bounds, Problem, Problems, bounds};
 
 /// Words that begin a row which marks a station change.
-pub(super) const MARKS: &[&str] = &["station", "set-up", "setup", "set up", "instrument moved"];
+pub(crate) const MARKS: &[&str] = &["station", "set-up", "setup", "set up", "instrument moved"];
 
 /// Longest name of a point.
 const NAME: usize = 100;
@@ -79,7 +79,7 @@ impl Rows {
 }
 
 /// A row that holds nothing but the mark of a new station: what follows the mark, its name.
-fn mark(table: &Table, row: Row<'_>) -> Option<String> {
+pub(super) fn mark(table: &Table, row: Row<'_>) -> Option<String> {
     let first = row.cell(0);
     let alone = (1..table.header().len()).all(|i| row.cell(i).is_empty());
     let rest = |mark: &&str| first.get(..mark.len()).filter(|head| head.eq_ignore_ascii_case(mark)).map(|_| &first[mark.len()..]);

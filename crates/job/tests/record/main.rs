@@ -1,0 +1,6 @@
+//! Records folded: whatever the order of arrival, and whoever adds what.
+#![cfg(test)]
+
+mod conflicts;
+mod files;
+mod tell;
