@@ -6,6 +6,7 @@ mod layers;
 mod peers;
 #[cfg(test)]
 mod purity;
+mod reliability;
 mod schema;
 mod setup;
 mod suite;
@@ -25,6 +26,9 @@ const HELP: &str = "cargo xtask NAME
   arrows           prints which crate knows which, or the arrows that point the wrong way
   bench [WORD]     runs the benchmarks, or those whose name holds WORD
   peers [WORD]     slow checks against libraries from the Python index, or those whose path holds WORD
+  reliability [kills N | crashes SEEDS | flips EVERY]
+                   kills a recording process, fails a simulated disk, turns bits of a record over; without a name all of
+                   them in full, which takes hours
   schema           writes docs/schema/*.json from the built program; the tests say when they are out of date
   demo             builds the program, writes the demo job to out/demo and judges it
 ";
@@ -42,6 +46,7 @@ fn main() -> ExitCode {
         ["bench", word] => bench::bench(Some(word)),
         ["peers"] => peers::peers(None),
         ["peers", word] => peers::peers(Some(word)),
+        ["reliability", ref trial @ ..] => reliability::reliability(trial),
         ["schema"] => schema::write(),
         ["demo"] => demo::demo(),
         [] | ["help" | "--help" | "-h"] => {
