@@ -38,6 +38,7 @@ pub fn run(request: &Request) -> ExitCode {
     } else {
         reports.iter().map(|(job, report)| describe(job, report)).collect()
     };
+    let text = if reports.is_empty() && !request.json { "no records here yet\n".into() } else { text };
     let printed = compute::print(text.as_bytes());
     if reports.iter().all(|(_, report)| report.is_sound()) { printed } else { ExitCode::from(1) }
 }
@@ -87,8 +88,7 @@ fn anchors(path: Option<&Path>) -> Result<Vec<Anchor>, Problems> {
 
 fn check(path: &Path, anchors: Vec<Anchor>) -> store::Result<Vec<(String, Report)>> {
     if path.is_dir() && !path.join(store::files::MANIFEST).exists() {
-        let store = Sqlite::open_to_read(path)?;
-        return store.jobs()?.into_iter().map(|job| Ok((job.clone(), store::verify_store(&store, &job, anchors.clone())?))).collect();
+        return data(&Sqlite::open_to_read(path)?, anchors);
     }
     if path.is_dir() {
         return one(&mut FolderFiles::of(path)?, anchors);
@@ -100,6 +100,32 @@ fn check(path: &Path, anchors: Vec<Anchor>) -> store::Result<Vec<(String, Report
             Err(_) => Err(of_bundle),
         },
     }
+}
+
+/// Every job of a data folder. A head says its log and not its job: it is held against the job it fits; one that fits none
+/// against the first that has such a log.
+fn data(store: &Sqlite, mut anchors: Vec<Anchor>) -> store::Result<Vec<(String, Report)>> {
+    let jobs = store.jobs()?;
+    let mut of_jobs: Vec<Vec<Anchor>> = vec![Vec::new(); jobs.len()];
+    for (job, taken) in jobs.iter().zip(&mut of_jobs) {
+        let mut left = Vec::new();
+        for anchor in anchors {
+            let fits = store.tree(job, &anchor.head.log)?.root_at(anchor.head.size) == Some(anchor.head.root);
+            if fits { taken.push(anchor) } else { left.push(anchor) }
+        }
+        anchors = left;
+    }
+    for anchor in anchors {
+        let mut has_log = Vec::new();
+        for job in &jobs {
+            has_log.push(store.log(job, &anchor.head.log)?.size > 0);
+        }
+        match of_jobs.get_mut(has_log.iter().position(|has| *has).unwrap_or(0)) {
+            Some(taken) => taken.push(anchor),
+            None => return Err(store::Error::NotHere(format!("a log for the head {}", anchor.name))),
+        }
+    }
+    jobs.into_iter().zip(of_jobs).map(|(job, anchors)| Ok((job.clone(), store::verify_store(store, &job, anchors)?))).collect()
 }
 
 fn one(files: &mut dyn Files, anchors: Vec<Anchor>) -> store::Result<Vec<(String, Report)>> {
