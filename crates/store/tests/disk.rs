@@ -50,11 +50,11 @@ fn fill(folder: &Path, leave: u64) -> std::path::PathBuf {
 /// Records until the store says that it can't; gives back how much was acknowledged and what it said.
 fn until_refused(store: &dyn Store, pen: &mut Pen, waiting: &mut Option<Batch>) -> Error {
     for number in 0..10_000 {
-        if let Some(batch) = waiting.take() {
-            if let Err(error) = store.append(JOB, batch.clone()) {
-                *waiting = Some(batch);
-                return error;
-            }
+        if let Some(batch) = waiting.take()
+            && let Err(error) = store.append(JOB, batch.clone())
+        {
+            *waiting = Some(batch);
+            return error;
         }
         match put_from(store, JOB, &mut &photograph(number, 30_000)[..]) {
             Ok(blob) => *waiting = Some(Batch::of([pen.event("corner of the shower", vec![blob.hash])]).head(pen.head())),
