@@ -6,6 +6,7 @@ mod compute;
 mod demo;
 mod draw;
 mod files;
+mod job_folder;
 mod record;
 mod verify;
 

@@ -1,6 +1,6 @@
 //! `record`: a job's record into the program's data folder, and out of it.
 
-use crate::{backup, compute, verify};
+use crate::{backup, compute, job_folder, verify};
 use clap::Subcommand;
 use measure::Problem;
 use std::path::{Path, PathBuf};
@@ -14,9 +14,9 @@ use store::{Error, Sqlite, Store};
 /// Which way.
 #[derive(Subcommand)]
 pub enum Request {
-    /// Takes in a record's folder or bundle; what is there already stays. Exit 0 done, 1 damaged, 2 not done
+    /// Takes in a record's folder or bundle; what is there already stays. A job folder becomes a new job. Exit 0 done, 1 damaged, 2 not done
     Import {
-        /// Folder with record.json, or bundle
+        /// Folder with record.json, bundle, or job folder with room.json
         source: PathBuf,
         /// The program's data folder
         #[arg(long, value_name = "DIR")]
@@ -24,6 +24,9 @@ pub enum Request {
         /// Of a damaged record, take what is sound: each log up to its first damage
         #[arg(long)]
         sound_part: bool,
+        /// Who brings a job folder in
+        #[arg(long, default_value = "imported from a job folder")]
+        author: String,
     },
     /// Writes a job's record as one file (a name ending in .zip) or as a folder. Exit 0 whole, 1 something damaged was left out, 2 not done
     Export {
@@ -36,18 +39,23 @@ pub enum Request {
         /// Bundle or folder to write
         #[arg(short, long, value_name = "FILE-OR-DIR")]
         output: PathBuf,
+        /// Write what the record comes to as a job folder, which `assess` reads
+        #[arg(long)]
+        job_folder: bool,
     },
 }
 
 /// Does it.
 pub fn run(request: &Request) -> ExitCode {
     match request {
-        Request::Import { source, data, sound_part } => match import(source, data, if *sound_part { Take::Sound } else { Take::Whole }) {
-            Ok(text) => compute::print(text.as_bytes()),
-            Err(Refusal::Damaged(report)) => backup::damaged(&report),
-            Err(Refusal::Error(error)) => compute::refuse(&verify::problems(source, error)),
-        },
-        Request::Export { data, job, output } => match export(data, job.as_deref(), output) {
+        Request::Import { source, data, sound_part, author } => {
+            match import(source, data, if *sound_part { Take::Sound } else { Take::Whole }, author) {
+                Ok(text) => compute::print(text.as_bytes()),
+                Err(Refusal::Damaged(report)) => backup::damaged(&report),
+                Err(Refusal::Error(error)) => compute::refuse(&verify::problems(source, error)),
+            }
+        }
+        Request::Export { data, job, output, job_folder } => match export(data, job.as_deref(), output, *job_folder) {
             Ok((text, whole)) => {
                 let printed = compute::print(text.as_bytes());
                 if whole { printed } else { ExitCode::from(1) }
@@ -57,7 +65,10 @@ pub fn run(request: &Request) -> ExitCode {
     }
 }
 
-fn import(source: &Path, data: &Path, take: Take) -> Result<String, Refusal> {
+fn import(source: &Path, data: &Path, take: Take, author: &str) -> Result<String, Refusal> {
+    if source.join("room.json").is_file() && !source.join(store::files::MANIFEST).exists() {
+        return job_folder::take_in(source, &Sqlite::open(data)?, author);
+    }
     let mut files: Box<dyn Files> = if source.is_dir() { Box::new(FolderFiles::of(source)?) } else { Box::new(Bundle::open(source)?) };
     let (merged, report) = merge(&mut *files, &Sqlite::open(data)?, take, Vec::new())?;
     Ok(format!(
@@ -69,9 +80,14 @@ fn import(source: &Path, data: &Path, take: Take) -> Result<String, Refusal> {
     ))
 }
 
-fn export(data: &Path, job: Option<&str>, output: &Path) -> Result<(String, bool), Error> {
+fn export(data: &Path, job: Option<&str>, output: &Path, as_job_folder: bool) -> Result<(String, bool), Error> {
     let store = Sqlite::open_to_read(data)?;
     let job = which(&store, job)?;
+    if as_job_folder {
+        let text = job_folder::write_out(&store, &job, output)?;
+        let whole = !text.contains("LEFT OUT");
+        return Ok((text, whole));
+    }
     let mut files = StoreFiles::of(&store, &job, env!("CARGO_PKG_VERSION"))?;
     let mut left_out = Vec::new();
     if output.extension().is_some_and(|ext| ext.eq_ignore_ascii_case("zip")) {

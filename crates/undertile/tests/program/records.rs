@@ -109,3 +109,27 @@ fn what_is_no_record_is_not_readable() {
     let heads = ask(&["verify", "@", "--heads", "@"], &[&within, &text]);
     assert!(!problems(&heads).is_empty());
 }
+
+#[test]
+fn a_job_folder_goes_in_and_comes_out_byte_for_byte() {
+    let within = fresh("record-job-folder");
+    let (job, data, out) = (within.join("job"), within.join("data"), within.join("out"));
+    assert_eq!(ask(&["demo", "--dir", "@"], &[&job]).code, Some(0));
+    fs::write(job.join("corner.jpg"), photograph(1, 9_000)).unwrap();
+    let taken = ask(&["record", "import", "@", "--data", "@"], &[&job, &data]);
+    assert_eq!((taken.code, taken.err.as_str()), (Some(0), ""), "{}", taken.out);
+    let verified = ask(&["verify", "@"], &[&data]);
+    assert!(verified.code == Some(0) && verified.out.contains("blobs: 1 sound"), "{}", verified.out);
+    let written = ask(&["record", "export", "--data", "@", "--job-folder", "-o", "@"], &[&data, &out]);
+    assert_eq!((written.code, written.err.as_str()), (Some(0), ""), "{}", written.out);
+    let read = |folder: &Path| {
+        let entries = fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path());
+        let mut files: Vec<_> = entries.map(|path| (path.file_name().unwrap().to_owned(), fs::read(&path).unwrap())).collect();
+        files.sort();
+        files
+    };
+    assert!(read(&job) == read(&out), "{} and {} differ", job.display(), out.display());
+    let judged = |folder: &Path| ask(&["assess", "@", "--json", "--at", "2026-03-02T09:00:00+11:00"], &[folder]);
+    let (before, after) = (judged(&job), judged(&out));
+    assert!((before.code, before.out) == (after.code, after.out), "the same answer from both");
+}
