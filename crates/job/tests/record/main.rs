@@ -3,4 +3,6 @@
 
 mod conflicts;
 mod files;
+mod hostile;
+mod order;
 mod tell;
