@@ -131,3 +131,54 @@ fn move_pair(x: &mut Option<f64>, y: &mut Option<f64>, at: &impl Fn(PointMm) -> 
         [*x, *y] = at([*x, *y]);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::register::derive;
+    use crate::test_rooms::{heron_row, rectangle, room, two_membranes};
+    use crate::validate::{check, normalised};
+
+    const ALL: [Turned; 4] = [Turned::Not, Turned::Quarter, Turned::Half, Turned::ThreeQuarters];
+
+    fn every_way() -> impl Iterator<Item = Laid> {
+        [false, true].into_iter().flat_map(|mirrored| ALL.map(|turned| Laid { mirrored, turned }))
+    }
+
+    fn json(room: &Room) -> serde_json::Value {
+        serde_json::to_value(room).unwrap()
+    }
+
+    #[test]
+    fn a_room_laid_back_is_itself() {
+        for fields in [rectangle(), heron_row(), two_membranes()] {
+            let room = room(fields);
+            for how in every_way() {
+                assert_eq!(json(&laid(&laid(&room, how), how.back())), json(&room), "{how:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_room_laid_otherwise_is_sound_and_has_details_of_the_same_sizes() {
+        for fields in [rectangle(), heron_row(), two_membranes()] {
+            let drawn = room(fields);
+            // In a mirror a corner's two walls, and the pieces before and after a door, change over, and their names with them.
+            let sizes = |room: &Room, named: bool| {
+                let register = derive(&normalised(room));
+                let milli = |size: Option<f64>| size.map(|size| (size * 1e3).round() as i64);
+                let mut sizes: Vec<_> = register
+                    .iter()
+                    .map(|d| (if named { d.id.clone() } else { format!("{:?}", d.kind) }, milli(d.area_m2), milli(d.length_m)))
+                    .collect();
+                sizes.sort();
+                sizes
+            };
+            for how in every_way() {
+                let other = laid(&drawn, how);
+                assert_eq!(check(&other), check(&drawn), "{how:?}");
+                assert_eq!(sizes(&other, !how.mirrored), sizes(&drawn, !how.mirrored), "{how:?}");
+            }
+        }
+    }
+}
