@@ -51,6 +51,10 @@ struct Blobs {
     parts: BTreeMap<Hash, u64>,
     /// Named by my events, with the place of the first that names it.
     mine: BTreeMap<Hash, u64>,
+    /// The blobs each of my events names.
+    names: BTreeMap<u64, Vec<Hash>>,
+    /// Mine, and whole at the site, as it said in this run.
+    on_site: BTreeSet<Hash>,
     /// Mine, here, and not known to be whole at the site; with how much of it is there, once that is known.
     unsent: BTreeMap<Hash, Option<u64>>,
     /// Named by some event and not here.
@@ -64,6 +68,9 @@ impl Blobs {
         let here = self.here.contains_key(&hash);
         if !here {
             self.wanted.insert(hash);
+        }
+        if let Some(place) = mine {
+            self.names.entry(place).or_default().push(hash);
         }
         if let Some(place) = mine
             && !self.mine.contains_key(&hash)
@@ -306,7 +313,7 @@ impl Device {
     /// A blob that is whole on the disk: one that came in before, or a photograph just taken.
     pub fn load_blob(&mut self, hash: Hash, bytes: u64) {
         self.blobs.came(hash, bytes);
-        if self.blobs.mine.contains_key(&hash) {
+        if self.blobs.mine.contains_key(&hash) && !self.blobs.on_site.contains(&hash) {
             self.blobs.unsent.entry(hash).or_insert(None);
         }
     }
@@ -375,6 +382,7 @@ impl Device {
         self.acknowledged = 0;
         self.there.clear();
         self.greet();
+        self.blobs.on_site.clear();
         self.blobs.unsent = self.blobs.mine.keys().filter(|hash| self.blobs.here.contains_key(*hash)).map(|hash| (*hash, None)).collect();
     }
 
@@ -416,7 +424,7 @@ impl Device {
         others.take(ledger::event::MOST_SEEN).map(|(log, state)| (log.clone(), state.size())).collect()
     }
 
-    /// Where an event of mine is kept.
+    /// Where an event of mine is kept. After a start its blobs count as not there until the site record was asked again.
     pub fn standing(&self, seq: u64) -> Standing {
         if seq >= self.mine().size() {
             return Standing::NotKept;
@@ -424,7 +432,7 @@ impl Device {
         if seq >= self.acknowledged {
             return Standing::OnThisDevice;
         }
-        let open = self.blobs.unsent.keys().any(|hash| self.blobs.mine.get(hash) == Some(&seq));
+        let open = self.blobs.names.get(&seq).into_iter().flatten().any(|hash| !self.blobs.on_site.contains(hash));
         if open { Standing::WithoutBlobs } else { Standing::OnSiteRecord }
     }
 
@@ -686,6 +694,7 @@ impl Device {
     fn blob_there(&mut self, blob: &BlobThere, fresh: bool, effects: &mut Vec<Effect>) {
         let BlobThere { hash, have, whole } = blob;
         if *whole && self.blobs.unsent.remove(hash).is_some() {
+            self.blobs.on_site.insert(*hash);
             effects.push(Effect::Tell(Notice::BlobOnSite(*hash)));
         } else if let Some(there) = self.blobs.unsent.get_mut(hash) {
             *there = Some(*have);
