@@ -9,6 +9,8 @@ use measure::{Problem, Problems};
 pub const DRIFT: f64 = 100e-6;
 /// All four times of an exchange are whole milliseconds.
 const ROUNDING_MS: f64 = 1.0;
+/// The largest offset an event can carry: three hundred years.
+const MOST_OFFSET_MS: f64 = 1e13;
 /// Half the width of a rectangular distribution over its standard deviation (JCGM 100:2008, 4.3.7).
 const ROOT_3: f64 = 1.732_050_807_568_877_2;
 
@@ -44,7 +46,8 @@ pub struct Exchange {
 }
 
 impl Exchange {
-    /// The offset and the most it can be wrong by, or `None` where a clock was set or the device slept in between.
+    /// The offset and the most it can be wrong by, or `None` where a clock was set or the device slept in between, or the clocks
+    /// are centuries apart.
     ///
     /// offset = ((T2 - T1) + (T3 - T4)) / 2 and round trip = (T4 - T1) - (T3 - T2) (RFC 5905, section 8). Whatever the two ways
     /// took, each is at least nothing, so the offset is right within half the round trip (Cristian, Probabilistic clock
@@ -59,6 +62,9 @@ impl Exchange {
             return None;
         }
         let offset_ms = (ms(self.asked.wall_ms, self.received_ms) + ms(self.back.wall_ms, self.answered_ms)) / 2.0;
+        if offset_ms.abs() > MOST_OFFSET_MS {
+            return None;
+        }
         Some(Measured { offset_ms, bound_ms: trip.max(0.0) / 2.0 + ROUNDING_MS + DRIFT * elapsed, at_ms: self.back.wall_ms })
     }
 }
@@ -129,6 +135,8 @@ mod tests {
         }
         assert!(Exchange { back: now(10_090, 90), asked: now(10_000, 100), ..sound }.measure().is_none(), "back before it left");
         assert!(Exchange { answered_ms: 10_030, ..sound }.measure().is_none(), "answered before it came");
+        let centuries = 20_000_000_000_000;
+        assert!(Exchange { received_ms: centuries, answered_ms: centuries + 10, ..sound }.measure().is_none());
         assert!(Exchange { received_ms: i64::MIN, answered_ms: i64::MAX, ..sound }.measure().is_none());
     }
 
