@@ -330,7 +330,10 @@ impl World {
     }
 
     fn note(&mut self, happens: &Happens) {
-        let line = format!("{} {happens:?}", self.t);
+        let line = match happens {
+            Happens::Arrives { to, device, bytes, .. } => format!("{} {to:?} {device} {}", self.t, Hash::of(bytes)),
+            other => format!("{} {other:?}", self.t),
+        };
         self.trace = Hash::node(&self.trace, &Hash::of(line.as_bytes()));
     }
 
