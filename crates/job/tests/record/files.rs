@@ -7,10 +7,12 @@ use serde_json::json;
 use std::collections::BTreeMap;
 use std::path::Path;
 
+/// The files of the demo that stand in events; its picture is a blob.
 fn demo() -> job::Files {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo/heron-row-12");
     let read = |entry: std::fs::DirEntry| (entry.file_name().into_string().unwrap(), std::fs::read(entry.path()).unwrap());
-    std::fs::read_dir(folder).unwrap().map(|entry| read(entry.unwrap())).collect()
+    let files = std::fs::read_dir(folder).unwrap().map(|entry| read(entry.unwrap()));
+    files.filter(|(name, _)| !job::photographs::is_picture(name)).collect()
 }
 
 fn recorded(files: &job::Files) -> Record {

@@ -119,7 +119,7 @@ fn a_job_folder_goes_in_and_comes_out_byte_for_byte() {
     let taken = ask(&["record", "import", "@", "--data", "@"], &[&job, &data]);
     assert_eq!((taken.code, taken.err.as_str()), (Some(0), ""), "{}", taken.out);
     let verified = ask(&["verify", "@"], &[&data]);
-    assert!(verified.code == Some(0) && verified.out.contains("blobs: 1 sound"), "{}", verified.out);
+    assert!(verified.code == Some(0) && verified.out.contains("blobs: 2 sound"), "{}", verified.out);
     let written = ask(&["record", "export", "--data", "@", "--job-folder", "-o", "@"], &[&data, &out]);
     assert_eq!((written.code, written.err.as_str()), (Some(0), ""), "{}", written.out);
     let read = |folder: &Path| {
