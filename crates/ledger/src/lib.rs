@@ -11,6 +11,7 @@
 //! `docs/format.md` says the same for somebody who has the files and not this program.
 
 pub mod event;
+pub mod frontier;
 pub mod hash;
 pub mod head;
 pub mod id;
@@ -22,6 +23,7 @@ pub mod tree;
 pub mod verify;
 
 pub use event::{Clock, Draft, Event, EventBytes, Payload, payload};
+pub use frontier::Frontier;
 pub use hash::Hash;
 pub use head::{Head, SignedHead};
 pub use key::{Key, PublicKey};

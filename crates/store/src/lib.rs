@@ -14,7 +14,6 @@ pub mod disk;
 mod error;
 pub mod files;
 mod folder;
-mod frontier;
 pub mod kind;
 pub mod merge;
 #[cfg(any(test, feature = "suite"))]
@@ -25,6 +24,7 @@ pub mod suite;
 #[cfg(any(test, feature = "suite"))]
 pub mod trials;
 mod verify;
+mod wanted;
 
 pub use batch::{Batch, Line};
 pub use error::{Error, Result};

@@ -1,13 +1,13 @@
 //! A log's hashes as both ends hold them.
 
 use ledger::tree::Sized;
-use ledger::{Hash, SignedHead, Tree};
+use ledger::{Frontier, Hash, SignedHead, Tree};
 
 /// A log's tree, with as much of its edge as tells the root it will have.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Log {
     tree: Tree,
-    edge: Edge,
+    edge: Frontier,
     /// The largest signed head known, which may be ahead of the entries here.
     pub head: Option<(Sized, SignedHead)>,
 }
@@ -30,7 +30,7 @@ impl Log {
     pub fn with(&self, leaves: &[Hash]) -> Sized {
         let mut edge = self.edge.clone();
         leaves.iter().for_each(|leaf| edge.push(*leaf));
-        Sized { size: edge.size, root: edge.root() }
+        Sized { size: edge.size(), root: edge.root() }
     }
 
     /// The first of these leaves, which begin at `from`, that differs from the one that stands there.
@@ -48,30 +48,6 @@ impl Log {
         if self.head.as_ref().is_none_or(|(known, _)| known.size < sized.size) {
             self.head = Some((sized, signed.clone()));
         }
-    }
-}
-
-/// The roots of the complete subtrees that make up a tree (RFC 9162, 2.1.1), largest first: one for each bit of its size.
-#[derive(Clone, Debug, Default)]
-struct Edge {
-    size: u64,
-    subtrees: Vec<Hash>,
-}
-
-impl Edge {
-    fn push(&mut self, leaf: Hash) {
-        let mut hash = leaf;
-        for _ in 0..self.size.trailing_ones() {
-            let left = self.subtrees.pop().expect("there is a subtree for each bit of the size");
-            hash = Hash::node(&left, &hash);
-        }
-        self.subtrees.push(hash);
-        self.size += 1;
-    }
-
-    fn root(&self) -> Hash {
-        let from_small = self.subtrees.iter().rev().copied();
-        from_small.reduce(|right, left| Hash::node(&left, &right)).unwrap_or_else(|| Hash::of(b""))
     }
 }
 

@@ -38,7 +38,7 @@ pub(super) fn faults(connection: &Connection, job: &str) -> Result<Vec<String>> 
 
 /// Whether the stored tree is not that of the stored hashes.
 fn tree_fault(connection: &Connection, id: i64, log: &str) -> Result<Option<String>> {
-    let mut tree = crate::frontier::Frontier::default();
+    let mut tree = ledger::Frontier::default();
     let mut statement = connection.prepare_cached("SELECT leaf FROM entries WHERE id >= ?1 << 40 AND id < (?1 + 1) << 40 ORDER BY id")?;
     let mut rows = statement.query([id])?;
     while let Some(row) = rows.next()? {

@@ -3,9 +3,9 @@
 use super::row_of;
 use super::schema::{self, Access, failure};
 use crate::batch::{self, Checked, CheckedHead, Entry};
-use crate::frontier::{Frontier, RootsWanted};
+use crate::wanted::RootsWanted;
 use crate::{Appended, Blob, Error, LogState, Result};
-use ledger::Hash;
+use ledger::{Frontier, Hash};
 use rusqlite::types::FromSql;
 use rusqlite::{Connection, OptionalExtension, ToSql, TransactionBehavior, params};
 use std::cmp::Ordering;

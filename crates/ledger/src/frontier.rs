@@ -1,9 +1,6 @@
 //! A log's size and root without its entries: the roots of the complete subtrees that make it up.
 
-use crate::batch::CheckedHead;
-use crate::{Error, Result};
-use ledger::Hash;
-use std::collections::BTreeMap;
+use crate::Hash;
 
 /// As much of a log's tree (RFC 9162, 2.1.1) as an append needs: one hash for each bit set in the size, largest subtree
 /// first. An append hashes once on average, the root at most once for each of them.
@@ -49,47 +46,10 @@ impl Frontier {
     }
 }
 
-/// The roots that a log must have had at the sizes its heads name.
-#[derive(Debug)]
-pub(crate) struct RootsWanted(BTreeMap<u64, Option<Hash>>);
-
-impl RootsWanted {
-    /// The sizes of these heads; the root of the size the log has now is known.
-    pub fn of(now: &Frontier, heads: &[CheckedHead]) -> Self {
-        let mut wanted = Self(heads.iter().map(|head| (head.size, None)).collect());
-        wanted.grown(now);
-        wanted
-    }
-
-    /// Takes the root of a size down, if it is wanted.
-    pub fn grown(&mut self, tree: &Frontier) {
-        if let Some(root) = self.0.get_mut(&tree.size) {
-            *root = Some(tree.root());
-        }
-    }
-
-    /// Whether the root of this size is known.
-    pub fn has(&self, size: u64) -> bool {
-        self.0.get(&size).is_some_and(Option::is_some)
-    }
-
-    /// Refuses a head that says another root than the log had, or more entries than it has.
-    pub fn check(&self, log: &str, size: u64, head: &CheckedHead) -> Result<()> {
-        match self.0.get(&head.size) {
-            Some(Some(root)) if *root == head.root => Ok(()),
-            Some(Some(root)) => {
-                let what = format!("the head of {} entries of log {log} does not fit the entries that are here", head.size);
-                Err(Error::refused("heads", head.root, what, format!("root {root}")))
-            }
-            _ => Err(Error::refused("heads", head.size, format!("a head of more entries than log {log} has"), format!("at most {size}"))),
-        }
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use ledger::Tree;
+    use crate::Tree;
 
     #[test]
     fn has_the_root_of_the_whole_tree_at_every_size() {
