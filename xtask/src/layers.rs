@@ -15,7 +15,7 @@ pub struct Place {
 }
 
 /// Every crate of the workspace but xtask, which stands outside: it knows no crate and none knows it.
-pub const PLACES: [Place; 17] = [
+pub const PLACES: [Place; 18] = [
     engine("measure", 0, &[]),
     engine("intake", 0, &["measure"]),
     engine("stats", 1, &[]),
@@ -32,6 +32,7 @@ pub const PLACES: [Place; 17] = [
     engine("drawing", 5, &[]),
     engine("sync", 5, &[]),
     Place { name: "store", layer: 6, beside: &[], pure: false },
+    Place { name: "server", layer: 6, beside: &["store"], pure: false },
     Place { name: "undertile", layer: 7, beside: &[], pure: false },
 ];
 

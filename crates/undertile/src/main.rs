@@ -8,6 +8,7 @@ mod draw;
 mod files;
 mod job_folder;
 mod record;
+mod serve;
 mod verify;
 
 use clap::{Parser, Subcommand};
@@ -78,6 +79,8 @@ enum Command {
     /// Takes a record into the program's data folder, or out of it
     #[command(subcommand)]
     Record(record::Request),
+    /// Answers programs and browsers on this machine over HTTP until Ctrl-C; /api is a page that says how
+    Serve(serve::Request),
     /// All jobs in one file, also while the program runs
     Backup(backup::BackupRequest),
     /// A backup into a new data folder, checked against the heads it names
@@ -102,6 +105,7 @@ fn main() -> ExitCode {
         Command::Demo { dir } => demo::run(&dir),
         Command::Verify(request) => verify::run(&request),
         Command::Record(request) => record::run(&request),
+        Command::Serve(request) => serve::run(&request),
         Command::Backup(request) => backup::backup(&request),
         Command::Restore(request) => backup::restore(&request),
     }

@@ -10,4 +10,5 @@ mod jobs;
 mod records;
 mod run;
 mod schemas;
+mod serve;
 mod terminal;
