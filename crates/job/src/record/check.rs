@@ -247,8 +247,22 @@ impl Check {
             let right = format!("one of: {}", super::like::SHARED.join(", "));
             self.problems.push(Problem::at("files", "not a file a pattern has", right).value(file));
         }
-        if !like.files.contains_key("room.json") {
+        if !like.files.contains_key(super::like::ROOM) {
             self.wrong("files", "the pattern has no room", "its room.json");
+        }
+        if like.answers.len() > MOST_EDITS {
+            self.wrong("answers", "too many", "at most 1000");
+        }
+        for (i, answer) in like.answers.iter().enumerate() {
+            let shared = super::like::SHARED.contains(&answer.file.as_str());
+            let whole = answer.at.is_empty() && (answer.value.is_some() || answer.file != super::like::ROOM);
+            if !shared || !(whole || lossless::steps(&answer.at).is_some()) {
+                let right = "a place such as /height_mm in a file a pattern has";
+                self.problems.push(Problem::at(format!("answers[{i}].at"), "points nowhere", right).value(&answer.at));
+            }
+        }
+        if self.problems.is_empty() {
+            self.problems = super::like::check(like);
         }
     }
 

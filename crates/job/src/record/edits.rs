@@ -89,12 +89,12 @@ pub(crate) fn run(fold: &Fold<'_>, file: &str, base: Option<&Base>, text: &str, 
     run.done(document.text())
 }
 
-fn fits(form: &Form, text: &str) -> bool {
+pub(crate) fn fits(form: &Form, text: &str) -> bool {
     form.read::<IgnoredAny>("", text.as_bytes()).is_ok()
 }
 
 /// Two values of JSON that say the same.
-fn same(a: Option<&str>, b: Option<&str>) -> bool {
+pub(crate) fn same(a: Option<&str>, b: Option<&str>) -> bool {
     fn equal(a: &Value, b: &Value) -> bool {
         match (a, b) {
             (Value::Number(a), Value::Number(b)) => a.as_f64() == b.as_f64(),
@@ -179,7 +179,7 @@ impl Run<'_, '_> {
     fn edit(&mut self, document: &mut Document<'_>, place: usize, edit: &Edit) -> Result<(), String> {
         let steps = lossless::steps(&edit.at).ok_or("points nowhere")?;
         let value = edit.value.as_ref().map(|raw| raw.get()).filter(|text| *text != "null");
-        let apart = self.base.filter(|base| !base.like && !self.fold.has_seen(place, base.place) && !self.fold.has_seen(base.place, place));
+        let apart = self.base.filter(|base| !self.fold.has_seen(place, base.place) && !self.fold.has_seen(base.place, place));
         if let Some(base) = apart.filter(|base| base.place > place) {
             let mut trial = document.clone();
             let changed = trial.set(&steps, value)?;

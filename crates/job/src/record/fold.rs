@@ -77,8 +77,6 @@ fn clocks<'r>(read: &'r [Option<Result<Read, NotRead>>]) -> Clocks<'r> {
 #[derive(Clone, Debug)]
 pub(crate) struct Base {
     pub place: usize,
-    /// From a pattern room: what was changed in this room stays on top.
-    pub like: bool,
     pub bytes: Vec<u8>,
 }
 
@@ -88,6 +86,8 @@ pub(crate) struct Fold<'a> {
     read: Vec<Option<Read>>,
     stands: Vec<Stands>,
     problems: Vec<Vec<Problem>>,
+    /// By place of a `like`, the files it gives.
+    liked: BTreeMap<usize, like::Texts>,
 }
 
 impl<'a> Fold<'a> {
@@ -98,6 +98,7 @@ impl<'a> Fold<'a> {
             read: Vec::with_capacity(count),
             stands: vec![Stands::Counts; count],
             problems: vec![Vec::new(); count],
+            liked: BTreeMap::new(),
         };
         for (place, placed) in order.placed.iter().enumerate() {
             match read[placed.index].take() {
@@ -273,12 +274,16 @@ impl<'a> Fold<'a> {
 
     /// The document each file starts from: the latest of those no other has seen.
     fn bases(&mut self, bytes: &BlobBytes<'_>, state: &mut State) -> BTreeMap<String, Base> {
+        self.like_a_pattern(state);
         let mut given: BTreeMap<String, Vec<usize>> = BTreeMap::new();
-        for place in self.places().filter(|place| self.counts(*place)) {
-            match self.payload(place) {
-                Some(Payload::Document(document)) => given.entry(document.file.clone()).or_default().push(place),
-                Some(Payload::Like(like)) => like.files.keys().for_each(|file| given.entry(file.clone()).or_default().push(place)),
-                _ => {}
+        let mut of_pattern: BTreeSet<String> = BTreeSet::new();
+        for place in self.places().filter(|place| self.counts(*place) || self.liked.contains_key(place)) {
+            if let Some(files) = self.liked.get(&place) {
+                // A file the pattern had once and has no more goes.
+                of_pattern.extend(files.keys().cloned());
+                of_pattern.iter().for_each(|file| given.entry(file.clone()).or_default().push(place));
+            } else if let Some(Payload::Document(document)) = self.payload(place) {
+                given.entry(document.file.clone()).or_default().push(place);
             }
         }
         self.refuse_spellings(&mut given);
@@ -286,7 +291,7 @@ impl<'a> Fold<'a> {
         for (file, places) in given {
             let alive = self.alive(places.iter().copied());
             let Some(last) = alive.last().copied() else { continue };
-            let contents: BTreeSet<&str> = alive.iter().filter_map(|place| self.content(*place, &file)).collect();
+            let contents: BTreeSet<Option<&str>> = alive.iter().map(|place| self.content(*place, &file)).collect();
             if contents.len() > 1 {
                 let value = |place: &usize| self.content(*place, &file).map(shortened);
                 let values = alive.iter().map(|place| self.contended(*place, value(place), *place == last)).collect();
@@ -299,9 +304,10 @@ impl<'a> Fold<'a> {
                 }
             }
             match base {
-                Ok(base) => {
+                Ok(Some(base)) => {
                     bases.insert(file, base);
                 }
+                Ok(None) => {}
                 Err(problem) => {
                     self.stands[last] = Stands::Waits;
                     self.problems[last].push(problem);
@@ -309,6 +315,29 @@ impl<'a> Fold<'a> {
             }
         }
         bases
+    }
+
+    /// The files each `like` gives, and what this room is like now.
+    fn like_a_pattern(&mut self, state: &mut State) {
+        let counts = |place: &usize| self.counts(*place) && matches!(self.payload(*place), Some(Payload::Like(_)));
+        let places: Vec<usize> = self.places().filter(counts).collect();
+        for place in &places {
+            let Some(Payload::Like(like)) = self.payload(*place) else { continue };
+            match like::files(like) {
+                Ok(files) => drop(self.liked.insert(*place, files)),
+                Err(problem) => self.refuse(*place, problem.into()),
+            }
+        }
+        let alive = self.alive(places.iter().copied().filter(|place| self.liked.contains_key(place)));
+        let Some(last) = alive.last().copied() else { return };
+        if let Some(Payload::Like(like)) = self.payload(last) {
+            let Like { pattern, revision, laid, name, files, answers } = like.as_ref().clone();
+            let files = like::laid_files(&files, laid, name.as_deref()).unwrap_or_default();
+            state.like = Some(LikeNow { event: self.event(last).id.clone(), pattern, revision, laid, name, answers, files });
+        }
+        for place in places.into_iter().filter(|place| !alive.contains(place)) {
+            self.replaced(place, last);
+        }
     }
 
     /// Two names that differ only in capitals are one file on many systems: the one that came first stays.
@@ -337,13 +366,13 @@ impl<'a> Fold<'a> {
     fn content(&self, place: usize, file: &str) -> Option<&str> {
         match self.payload(place)? {
             Payload::Document(document) => document.text.as_deref().or(document.blob.as_deref()),
-            Payload::Like(like) => like.files.get(file).map(String::as_str),
+            Payload::Like(_) => self.liked.get(&place)?.get(file).map(String::as_str),
             _ => None,
         }
     }
 
     #[allow(clippy::result_large_err)] // once for each file
-    fn base(&self, place: usize, file: &str, bytes: &BlobBytes<'_>, state: &mut State) -> Result<Base, Problem> {
+    fn base(&self, place: usize, file: &str, bytes: &BlobBytes<'_>, state: &mut State) -> Result<Option<Base>, Problem> {
         let bytes = match self.payload(place) {
             Some(Payload::Document(Document { text: Some(text), .. })) => text.clone().into_bytes(),
             Some(Payload::Document(Document { blob: Some(blob), .. })) => match bytes(blob) {
@@ -353,16 +382,13 @@ impl<'a> Fold<'a> {
                     return Err(Problem::at("blob", "the bytes of the file are not here", "").value(blob));
                 }
             },
-            Some(Payload::Like(like)) => {
-                let laid = like::laid_files(like)?;
-                let text = laid.get(file).cloned().unwrap_or_default();
-                let Like { pattern, revision, laid: how, name, .. } = like.as_ref().clone();
-                state.like = Some(LikeNow { event: self.event(place).id.clone(), pattern, revision, laid: how, name, files: laid });
-                return Ok(Base { place, like: true, bytes: text.into_bytes() });
-            }
+            Some(Payload::Like(_)) => match self.content(place, file) {
+                Some(text) => text.as_bytes().to_vec(),
+                None => return Ok(None),
+            },
             _ => return Err(Problem::at("text", "no content", "")),
         };
-        Ok(Base { place, like: false, bytes })
+        Ok(Some(Base { place, bytes }))
     }
 
     fn photographs(&mut self, items: &[usize], state: &mut State) {
@@ -496,7 +522,7 @@ impl<'a> Fold<'a> {
 
     /// Marks what a later document of the file holds already.
     fn absorb(&mut self, place: usize, base: Option<&Base>) {
-        if let Some(base) = base.filter(|base| !base.like && self.has_seen(base.place, place)) {
+        if let Some(base) = base.filter(|base| self.has_seen(base.place, place)) {
             self.stands[place] = Stands::InDocument { by: self.event(base.place).id.clone() };
         }
     }

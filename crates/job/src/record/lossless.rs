@@ -66,7 +66,7 @@ impl<'a> Document<'a> {
     }
 
     /// Puts a value in its place, or takes away what stands there. The place must exist, but for the last step: a member
-    /// may be new, and `-` is behind the last item.
+    /// may be new, `-` is behind the last item, and so is an id that the value has.
     pub fn set(&mut self, path: &[String], value: Option<&str>) -> Result<Changed, String> {
         let mut changed = Changed { path: Vec::with_capacity(path.len()), was: None };
         let Some((last, way)) = path.split_last() else { return Err("the whole document: hand it in as a document".into()) };
@@ -117,6 +117,11 @@ pub(crate) fn steps(pointer: &str) -> Option<Vec<String>> {
             sound.then(|| step.replace("~1", "/").replace("~0", "~"))
         })
         .collect()
+}
+
+/// The `id` of an object by which its list knows it.
+pub(crate) fn id(text: &str) -> Option<String> {
+    Node::Plain(text.into()).id()
 }
 
 impl<'a> Node<'a> {
@@ -243,6 +248,11 @@ impl<'a> Node<'a> {
                 changed.path.push("-".into());
                 let value = Node::Plain(value.to_string().into());
                 push(parts, "", String::new(), value, None);
+            }
+            // An item that brings the id it is named by.
+            (None, Some(value)) if is_list && id(value).as_deref() == Some(last) => {
+                changed.path.push(last.into());
+                push(parts, "", String::new(), Node::Plain(value.to_string().into()), None);
             }
             (None, Some(value)) if !is_list => {
                 changed.path.push(last.into());

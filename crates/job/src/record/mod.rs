@@ -12,6 +12,7 @@
 //!   say is listed as refused, and reaches no file.
 
 mod check;
+mod differences;
 mod edits;
 mod fold;
 pub mod import;
@@ -19,6 +20,7 @@ mod kinds;
 pub mod like;
 mod lossless;
 mod name;
+pub mod offers;
 mod order;
 mod outcomes;
 pub mod payload;

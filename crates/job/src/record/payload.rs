@@ -606,13 +606,13 @@ pub struct ClockMeasured {
     pub u_ms: f64,
 }
 
-/// This room is like a pattern room. What is different here stands in field edits.
+/// This room is like a pattern room. A document of several files: what its author had seen stands in it.
 #[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Like {
     /// The pattern, by its UUID.
     pub pattern: String,
-    /// Which state of the pattern: SHA-256 over its files.
+    /// Which state of the pattern: SHA-256 over its files, a line `<SHA-256>  <file>` for each in the order of their names.
     pub revision: String,
     /// How the room lies.
     #[serde(default)]
@@ -622,4 +622,36 @@ pub struct Like {
     pub name: Option<String>,
     /// The pattern's files as they are: room, plan, data sheets, the project's own rules.
     pub files: BTreeMap<String, String>,
+    /// Where this room has decided for itself: changes of the pattern taken or declined, and its other differences.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 1000))]
+    pub answers: Vec<Answer>,
+}
+
+/// What stands at a place of this room, and why.
+#[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Answer {
+    /// File.
+    pub file: String,
+    /// Where, as this room lies: a JSON Pointer (RFC 6901), items of lists by their id; empty for the whole file.
+    pub at: String,
+    /// Why.
+    pub answer: Answered,
+    /// What stands there in this room; left out (or null) when there is no such field.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<serde_json::Value>")]
+    pub value: Option<Box<RawValue>>,
+}
+
+/// Why a value stands in a room like a pattern.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Answered {
+    /// A change of the pattern was taken.
+    Taken,
+    /// A change of the pattern was declined.
+    Declined,
+    /// This room is different there, whatever the pattern says.
+    Own,
 }

@@ -1,6 +1,6 @@
 //! What a record comes to: the files of the job folder, and what stands beside them.
 
-use super::payload::{Defect, Note, OnEarth, Photograph, Place, Rectification, Release};
+use super::payload::{Answer, Defect, Note, OnEarth, Photograph, Place, Rectification, Release};
 use crate::folder::Files;
 use measure::Problem;
 use room::like::Laid;
@@ -149,7 +149,7 @@ pub struct Device {
 }
 
 /// What this room is like.
-#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[derive(Clone, Debug, Serialize, JsonSchema)]
 pub struct LikeNow {
     /// The event that says so.
     pub event: String,
@@ -162,6 +162,9 @@ pub struct LikeNow {
     /// This room's name.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub name: Option<String>,
+    /// Changes of the pattern it took and declined, and its other differences when it did.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub answers: Vec<Answer>,
     /// The pattern's files, laid as this room lies, before any difference.
     #[serde(skip)]
     pub files: BTreeMap<String, String>,
