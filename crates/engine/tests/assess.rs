@@ -66,7 +66,7 @@ fn the_thin_recess_sill_is_found_with_the_probability_of_a_missing_coat() {
     let assessed = assess(&demo(), Some("upper-membrane"));
     let short: Vec<_> = with(&assessed, Verdict::FallsShort).into_iter().filter(|text| text.starts_with("upper-film")).collect();
     let [sill] = &short[..] else { panic!("the sill and nothing else: {short:#?}") };
-    for part in ["recess/recess/sill", "recess sill: 3 readings, 570 to 620 um", "asked", "% probability one coat where two were due"] {
+    for part in ["recess/recess/sill", "recess sill: 3 readings, 570 to 620 µm", "asked", "% probability one coat where two were due"] {
         assert!(sill.contains(part), "{part} in {sill}");
     }
     let line = lines(&assessed).into_iter().find(|line| line.owed == "upper-film" && line.details == ["recess/recess/sill"]).unwrap();

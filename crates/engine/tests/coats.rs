@@ -293,7 +293,7 @@ fn half_the_litres_fall_short_and_point_at_a_coat_missing() {
     near(film.judgement.value.unwrap(), 1000.0 * 8.5 * 0.55 / AREA_M2, 1e-4);
     assert_eq!(more.len(), 1);
     assert_eq!(more[0].judgement.verdict, Verdict::FallsShort);
-    assert!(more[0].judgement.why.contains("one fewer 500 um: look at the colour of the coats"), "{}", more[0].judgement.why);
+    assert!(more[0].judgement.why.contains("one fewer 500 µm: look at the colour of the coats"), "{}", more[0].judgement.why);
 }
 
 /// Litres of one coat of two show nothing of the other.
@@ -306,7 +306,7 @@ fn litres_of_one_coat_of_two_are_not_shown() {
     assert!(more.is_empty());
 }
 
-/// `1000 * 17 * 0.55 / A` is 1087 um of dry film by the litres. Far less read: thinned, or more coated than stated. Far more:
+/// `1000 * 17 * 0.55 / A` is 1087 µm of dry film by the litres. Far less read: thinned, or more coated than stated. Far more:
 /// not all of it was coated. Near it: nothing to say.
 #[test]
 fn film_read_says_which_way_the_litres_are_off() {
@@ -332,7 +332,7 @@ fn film_read_says_which_way_the_litres_are_off() {
     }
 }
 
-/// Two coats of 640 um wet leave 704 um dry at 55 %, far under the litres; but wet readings say nothing of the solids.
+/// Two coats of 640 µm wet leave 704 µm dry at 55 %, far under the litres; but wet readings say nothing of the solids.
 #[test]
 fn wet_film_never_points_at_thinning() {
     let row = |coat: u32, um: i32| format!("over-screed,floor/rest/over-screed,wet,gauge,{coat},{um},20\n");

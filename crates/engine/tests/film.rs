@@ -82,8 +82,8 @@ fn a_recess_sill_one_coat_short_is_found_and_told() {
     says(
         &one,
         &[
-            "falls short: recess sill: one reading of 590 um at the front of the sill",
-            "at least 1000 um asked as a mean and 800 um everywhere",
+            "falls short: recess sill: one reading of 590 µm at the front of the sill",
+            "at least 1000 µm asked as a mean and 800 µm everywhere",
             "% probability one coat where two were due",
             "next: a gauge reading at the back of the sill",
             "look at the colour of the coats there",
@@ -93,7 +93,7 @@ fn a_recess_sill_one_coat_short_is_found_and_told() {
     says(
         &several,
         &[
-            "falls short: recess sill: 3 readings, 520 to 590 um, at least 1000 um asked",
+            "falls short: recess sill: 3 readings, 520 to 590 µm, at least 1000 µm asked",
             "with 99 % probability one coat where two were due",
         ],
     );
@@ -104,27 +104,27 @@ fn too_few_readings_are_not_shown_and_the_next_place_is_named() {
     let two = told(&job(&gauges(FLOOR, &GOOD[..2]), &[]), FLOOR);
     says(
         &two,
-        &["not shown: floor, shower: 2 readings, 1120 to 1180 um", "too few, 3 wanted", "> next: a gauge reading at (", "mm on the plan"],
+        &["not shown: floor, shower: 2 readings, 1120 to 1180 µm", "too few, 3 wanted", "> next: a gauge reading at (", "mm on the plan"],
     );
     let none = job("", &[]);
     says(&told(&none, FLOOR), &["not shown: floor, shower: no film reading", "3 readings wanted; next: a gauge or cut-out reading at ("]);
     says(&told(&none, "wall/north/shower/over-screed"), &["from its right end and", "mm up"]);
-    says(&told(&job(&gauges(FLOOR, &GOOD[..3]), &[]), FLOOR), &["conforms: floor, shower: 3 readings, 1120 to 1180 um; mean"]);
+    says(&told(&job(&gauges(FLOOR, &GOOD[..3]), &[]), FLOOR), &["conforms: floor, shower: 3 readings, 1120 to 1180 µm; mean"]);
 }
 
 /// What few or odd readings make of a stratum.
 #[test]
 fn odd_readings_have_sane_answers() {
     let floor = |film: &str| told(&job(film, &[]), FLOOR);
-    says(&floor(&gauges(FLOOR, &[1150.0; 4])), &["conforms: floor, shower: 4 readings, all 1150 um"]);
+    says(&floor(&gauges(FLOOR, &[1150.0; 4])), &["conforms: floor, shower: 4 readings, all 1150 µm"]);
     let high = floor(&gauges(FLOOR, &[1150.0, 1120.0, 1160.0, 1140.0, 1130.0, 7000.0]));
-    says(&high, &["not shown", "1120 to 7000 um"]);
+    says(&high, &["not shown", "1120 to 7000 µm"]);
     let low = floor(&gauges(FLOOR, &[1150.0, 1120.0, 1160.0, 1140.0, 1130.0, 100.0]));
-    says(&low, &["falls short: floor, shower: of 6 readings one of 100 um"]);
+    says(&low, &["falls short: floor, shower: of 6 readings one of 100 µm"]);
     let near = floor(&gauges(FLOOR, &[1150.0, 1120.0, 1160.0, 1140.0, 1130.0, 790.0]));
-    says(&near, &["falls short", "790 um"]);
+    says(&near, &["falls short", "790 µm"]);
     let guarded = told(&job(&gauges(FLOOR, &[1150.0, 1120.0, 1160.0, 1140.0, 1130.0, 790.0]), &[GUARDED]), FLOOR);
-    says(&guarded, &["not shown", "one of 790 um", "it may lie on either side"]);
+    says(&guarded, &["not shown", "one of 790 µm", "it may lie on either side"]);
 }
 
 #[test]
@@ -142,7 +142,7 @@ fn wet_readings_of_every_coat_are_judged_on_their_sum() {
     let both = job(&(coat(1) + &coat(2)), &[]);
     says(
         &told(&both, FLOOR),
-        &["conforms: floor, shower: wet film of every coat (coat 1, 3 readings, 10", "um wet), 11", "dry by the stated solids"],
+        &["conforms: floor, shower: wet film of every coat (coat 1, 3 readings, 10", "µm wet), 11", "dry by the stated solids"],
     );
     let line = lines(&both, "upper-film").into_iter().find(|line| line.details.contains(&FLOOR.to_string())).unwrap();
     assert_eq!(line.judgement.grade, Some(measure::Grade::Stated));
@@ -151,7 +151,7 @@ fn wet_readings_of_every_coat_are_judged_on_their_sum() {
     let thin: String = [1, 2].iter().flat_map(|number| (0..3).map(|_| comb(FLOOR, *number, 500.0, 600.0))).collect();
     says(&told(&job(&thin, &[]), FLOOR), &["falls short", "um dry by the stated solids"]);
     let dry_beside = told(&job(&(coat(1) + &coat(2) + &gauges(FLOOR, &[600.0, 620.0, 590.0])), &[]), FLOOR);
-    says(&dry_beside, &["falls short: floor, shower: 3 readings, 590 to 620 um"]);
+    says(&dry_beside, &["falls short: floor, shower: 3 readings, 590 to 620 µm"]);
     // Thinner in the log makes less of the same wet film: 0.55 / 1.3 of it.
     let log = r#"{"format":"undertile coats 1","coats":[{"id":"a","layer":"over-screed","number":2,"by":"x","start":"2024-02-19T09:00:00+11:00",
         "areas":[{"details":["floor/*"]}],"thinning":0.3}]}"#;
@@ -195,7 +195,7 @@ fn a_short_reading_falls_short_where_it_was_taken() {
     let assessed = job(&(good + &at("west", 300.0, 1500.0, 700.0)), &[]);
     says(
         &told(&assessed, "wall/west/shower/over-screed"),
-        &["falls short: walls, shower: of 7 readings one of 700 um on wall west, 300 mm from its right end and 1500 mm up"],
+        &["falls short: walls, shower: of 7 readings one of 700 µm on wall west, 300 mm from its right end and 1500 mm up"],
     );
     let north = told(&assessed, "wall/north/shower/over-screed");
     assert!(!north.starts_with("falls short"), "{north}");
@@ -206,7 +206,7 @@ fn a_short_reading_falls_short_where_it_was_taken() {
 fn a_short_reading_at_a_junction_surfaces() {
     let junction = "junction/west/shower/over-screed";
     let film = |value| gauges(FLOOR, &GOOD) + &gauge(junction, value);
-    says(&told(&job(&film(500.0), &[]), junction), &["falls short: junctions, shower: one reading of 500 um"]);
+    says(&told(&job(&film(500.0), &[]), junction), &["falls short: junctions, shower: one reading of 500 µm"]);
     let fine = job(&film(1100.0), &[]);
     assert!(lines(&fine, "upper-film").iter().all(|line| !line.details.iter().any(|id| id == junction)));
 }
@@ -244,6 +244,9 @@ fn drawings_have_every_reading_and_a_map_where_there_are_many() {
     assert!(film.readings[6].placed && !film.readings[0].placed);
     let sill = film.strata.iter().find(|stratum| stratum.words == "recess sill").unwrap();
     assert!(sill.prob_one_coat_short.unwrap() > 0.8 && sill.details == [SILL]);
+    let unread = film.strata.iter().find(|stratum| stratum.words == "recess faces but the sill").unwrap();
+    assert_eq!((unread.n, unread.mean_um, unread.verdict), (0, None, measure::Verdict::NotShown), "owed, and in the list");
+    assert!(film.strata.iter().all(|stratum| stratum.n > 0 || !stratum.words.contains("junctions")), "not owed, not in the list");
     let mean = film.mean.unwrap();
     assert!((1000.0..1200.0).contains(&mean.dry_um.value()) && mean.readings == 7, "the floor outweighs the sill: {mean:?}");
     // A scan: thick by the north wall, thin by the door.
@@ -268,7 +271,7 @@ fn drawings_have_every_reading_and_a_map_where_there_are_many() {
 /// A limit agreed for the project stands beside the data sheet's; each is judged for itself.
 #[test]
 fn a_rule_of_the_project_is_judged_beside_the_data_sheet() {
-    let pack = r#"{"format":"undertile pack 1","id":"project","title":"test","rules":[{"id":"film","title":"dry film at least 600 um on the floor",
+    let pack = r#"{"format":"undertile pack 1","id":"project","title":"test","rules":[{"id":"film","title":"dry film at least 600 µm on the floor",
         "quantity":"film_um","unit":"um","details":["floor-field"],"limit":{"at_least":600},"status":"practice",
         "verified_by":{"by":"a test","edition":"agreement","clause":"1","page":"1","date":"2024-02-01"},
         "cases":[{"value":590,"expect":"falls short"},{"value":600,"expect":"conforms"},{"value":610,"expect":"conforms"},{"expect":"not shown"}]}]}"#;

@@ -144,9 +144,9 @@ pub(crate) struct Direct {
 impl Direct {
     fn words(&self) -> String {
         match (self.lo == self.hi, self.hi.is_finite()) {
-            (true, _) => format!("{} of {:.0} um", self.name, self.lo),
-            (false, true) => format!("{} between {:.0} and {:.0} um", self.name, self.lo, self.hi),
-            (false, false) => format!("{} over {:.0} um", self.name, self.lo),
+            (true, _) => format!("{} of {:.0} µm", self.name, self.lo),
+            (false, true) => format!("{} between {:.0} and {:.0} µm", self.name, self.lo, self.hi),
+            (false, false) => format!("{} over {:.0} µm", self.name, self.lo),
         }
     }
 
@@ -253,7 +253,7 @@ impl Evidence<'_> {
         let u = self.stratum.deviation(Quantity::MEAN, self.factor);
         let prob = self.stratum.prob_at_least(Quantity::MEAN, self.factor, limit);
         let (verdict, because) = decided(self.decision, value, u, limit, prob);
-        let why = format!("mean {value:.0} um; at least {limit:.0} um asked; {because}");
+        let why = format!("mean {value:.0} µm; at least {limit:.0} µm asked; {because}");
         self.judgement("mean", verdict, Some(value), Some(u), Limit::AtLeast(limit), Some(prob), why)
     }
 
@@ -270,7 +270,7 @@ impl Evidence<'_> {
             (verdict, because)
         };
         let why = format!(
-            "{:.0} % of the surface has {value:.0} um or more; at least {:.0} um asked with {:.0} % confidence; {because}",
+            "{:.0} % of the surface has {value:.0} µm or more; at least {:.0} µm asked with {:.0} % confidence; {because}",
             share * 100.0,
             self.limit_um,
             confidence * 100.0
@@ -284,7 +284,7 @@ impl Evidence<'_> {
         let worst = verdicts.iter().copied().max().unwrap_or(Verdict::NotShown);
         let lowest = self.readings.iter().min_by(|a, b| a.lo.total_cmp(&b.lo).then(a.hi.total_cmp(&b.hi)));
         let named: Vec<&Direct> = self.readings.iter().zip(&verdicts).filter(|(_, v)| **v == worst).map(|(r, _)| r).collect();
-        let asked = format!("at least {limit:.0} um asked {where_asked}");
+        let asked = format!("at least {limit:.0} µm asked {where_asked}");
         let why = match (worst, named.first()) {
             (Verdict::Conforms, _) => format!("lowest, {}; {asked}", lowest.map_or_else(String::new, Direct::words)),
             (Verdict::FallsShort, Some(first)) => format!("{}{}; {asked}", first.words(), more(named.len())),
@@ -304,7 +304,7 @@ impl Evidence<'_> {
             .collect();
         let worst = verdicts.iter().copied().max().unwrap_or(Verdict::NotShown);
         let highest = self.readings.iter().max_by(|a, b| a.hi.total_cmp(&b.hi));
-        let why = format!("highest, {}; at most {limit:.0} um asked of every spot", highest.map_or_else(String::new, Direct::words));
+        let why = format!("highest, {}; at most {limit:.0} µm asked of every spot", highest.map_or_else(String::new, Direct::words));
         self.judgement("largest", worst, highest.map(Direct::middle), highest.map(|r| r.u), Limit::AtMost(limit), None, why)
     }
 
@@ -316,7 +316,7 @@ impl Evidence<'_> {
         let verdict = if allowed { Verdict::Conforms } else { Verdict::FallsShort };
         let asked = if inclusive { "no more than" } else { "fewer than" };
         let why =
-            format!("{below} of {} readings under {:.0} um; {asked} {:.0} % allowed", self.readings.len(), self.limit_um, most * 100.0);
+            format!("{below} of {} readings under {:.0} µm; {asked} {:.0} % allowed", self.readings.len(), self.limit_um, most * 100.0);
         let mut judgement = self.judgement("readings under the limit", verdict, Some(share), Some(0.0), Limit::AtMost(most), None, why);
         judgement.unit = "share".into();
         judgement
@@ -335,7 +335,7 @@ fn decided(decision: Decision, value: f64, u: f64, limit: f64, prob: f64) -> (Ve
         Decision::Guarded { risk } if prob <= risk => (Verdict::FallsShort, format!("{} sure that it does not", percent(1.0 - prob))),
         Decision::Guarded { .. } => (Verdict::NotShown, format!("the uncertainty straddles the limit ({} sure)", percent(prob))),
         Decision::Simple { u_max } if u > u_max && prob > CLEARLY_OUTSIDE => {
-            (Verdict::NotShown, format!("the uncertainty of {u:.0} um is larger than the {u_max:.0} um allowed ({} sure)", percent(prob)))
+            (Verdict::NotShown, format!("the uncertainty of {u:.0} µm is larger than the {u_max:.0} µm allowed ({} sure)", percent(prob)))
         }
         Decision::Simple { .. } if reaches && prob < 0.95 => {
             (Verdict::Conforms, format!("inside the limit, not proved to 95 % ({})", percent(prob)))

@@ -302,7 +302,7 @@ impl Used {
     }
 
     fn judged(&self, input: &Input, limit: f64) -> Judgement {
-        let says = format!("dry film of {:.0} um from the litres; mean of at least {limit:.0} um asked", self.dft.value());
+        let says = format!("dry film of {:.0} µm from the litres; mean of at least {limit:.0} µm asked", self.dft.value());
         let source = input.source.as_deref().unwrap_or("limit as given");
         let mut judgement =
             Judgement::of(self.dft, Limit::AtLeast(limit), input.decision.unwrap_or_default(), "um", "coverage", source, &says);
@@ -326,7 +326,7 @@ impl Used {
                 points_at.push(PointsAt {
                     reason: Reason::CoatMissing,
                     why: format!(
-                        "the litres leave {:.0} um; {} coats are due {:.0} um, one fewer {fewer:.0} um: look at the colour of the coats",
+                        "the litres leave {:.0} µm; {} coats are due {:.0} µm, one fewer {fewer:.0} µm: look at the colour of the coats",
                         self.dft.value(),
                         coats.due,
                         found.read_um

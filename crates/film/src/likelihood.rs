@@ -3,7 +3,7 @@
 use measure::math;
 use stats::censored::ln_between;
 
-/// Film considered: 1 um to 100 mm, as logarithms.
+/// Film considered: 1 µm to 100 mm, as logarithms.
 pub(crate) const LN_FILM: [f64; 2] = [0.0, 11.512_925_464_970_23];
 /// Probability this far (in logarithms) below the peak counts for nothing.
 const NOTHING: f64 = 22.0;

@@ -23,9 +23,9 @@ use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 /// A film, or a tooth of a comb.
-pub const FILM_UM: Bounds = Bounds { min: 1.0, max: 50_000.0, unit: "um" };
+pub const FILM_UM: Bounds = Bounds { min: 1.0, max: 50_000.0, unit: "µm" };
 /// Standard uncertainty of a reading.
-const U_UM: Bounds = Bounds { min: 0.0, max: 5_000.0, unit: "um" };
+const U_UM: Bounds = Bounds { min: 0.0, max: 5_000.0, unit: "µm" };
 /// Solids by volume.
 pub const SOLIDS: Bounds = Bounds { min: 0.05, max: 1.0, unit: "(a share; 55 % is 0.55)" };
 const U_SOLIDS: Bounds = Bounds { min: 0.0, max: 0.3, unit: "(a share)" };
@@ -155,7 +155,7 @@ pub struct Reading {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(range(min = 0.0, max = 50000.0))]
     pub value_um: Option<f64>,
-    /// Standard uncertainty (k = 1) of the value, or of where the comb's feet stood (rough screed: half of the 100 to 200 um
+    /// Standard uncertainty (k = 1) of the value, or of where the comb's feet stood (rough screed: half of the 100 to 200 µm
     /// it adds). Assumed for a value when left out; 0 for a bracket.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(range(min = 0.0, max = 5000.0))]
@@ -789,7 +789,7 @@ fn check_decision(check: &mut Check, decision: Option<Decision>) {
             check.problems.push(Problem::at("decision.risk", "out of bounds", "above 0 and below 0.5").value(risk));
         }
         Some(Decision::Simple { u_max }) if !(u_max >= 0.0 && u_max.is_finite()) => {
-            check.problems.push(Problem::at("decision.u_max", "out of bounds", "zero or more, in um").value(u_max));
+            check.problems.push(Problem::at("decision.u_max", "out of bounds", "zero or more, in µm").value(u_max));
         }
         _ => {}
     }
@@ -947,7 +947,7 @@ fn read(check: &mut Check, i: usize, reading: &Reading) -> Option<[f64; 3]> {
 fn assumed_u(check: &mut Check, tool: Option<Tool>) -> f64 {
     let (value, why) = match tool {
         Some(Tool::Comb) => (50.0, "one tooth of a comb expanded, halved; common practice, no source"),
-        _ => (15.0, "a gauge or cut-out on a smooth face: 30 um expanded, halved; common practice, no source"),
+        _ => (15.0, "a gauge or cut-out on a smooth face: 30 µm expanded, halved; common practice, no source"),
     };
     let noted = Assumed { field: "readings[].u_um".into(), value, why: why.into() };
     if !check.assumed.contains(&noted) {

@@ -12,7 +12,7 @@ fn near(got: f64, expected: f64, relative: f64) {
     assert!((got / expected - 1.0).abs() <= relative, "{got} against {expected}");
 }
 
-/// Definitions: 1000 um at 55 % leave 550, thinned by 5 % 523.8095; 18 kg at 1.4 kg/L on 11.5 m2 at 62 % leave 693.1677; a
+/// Definitions: 1000 µm at 55 % leave 550, thinned by 5 % 523.8095; 18 kg at 1.4 kg/L on 11.5 m2 at 62 % leave 693.1677; a
 /// US gallon (231 cubic inches) covers 1604.1667 square feet at one mil.
 #[test]
 fn litres_make_a_film() {
@@ -88,7 +88,7 @@ fn litres_are_judged_against_what_is_asked() {
     let with = |limit| run(&Input { limit_um: Some(limit), litres_by: Some(LitresBy::Weighed), ..used(20.0, 10.0, 0.55) }).unwrap();
     let verdict = |limit| with(limit).judgement.unwrap().verdict;
     assert_eq!([verdict(900.0), verdict(1100.0), verdict(1300.0)], [Verdict::Conforms, Verdict::NotShown, Verdict::FallsShort]);
-    assert_eq!(with(900.0).judgement.unwrap().why, "dry film of 1100 um from the litres; mean of at least 900 um asked");
+    assert_eq!(with(900.0).judgement.unwrap().why, "dry film of 1100 µm from the litres; mean of at least 900 µm asked");
 }
 
 #[test]

@@ -124,7 +124,7 @@ fn fewer_readings_than_asked_are_not_shown() {
 fn a_reading_below_the_minimum_falls_short() {
     let field = only(&dry(500.0, values("field", 15.0, &[420.0, 1000.0])));
     assert_eq!(field.verdict, Verdict::FallsShort);
-    assert_eq!(field.judgement.why, "reading 1 of 420 um; at least 500 um asked everywhere");
+    assert_eq!(field.judgement.why, "reading 1 of 420 µm; at least 500 µm asked everywhere");
     let near = only(&dry(500.0, values("field", 15.0, &[490.0, 1000.0, 1100.0, 1050.0])));
     assert_eq!(near.verdict, Verdict::NotShown);
     assert!(near.judgement.why.contains("either side"), "{}", near.judgement.why);
@@ -143,7 +143,7 @@ fn mean_and_eighty_per_cent_with_exactly_a_fifth_below() {
         only(&Input { acceptance: Some(rule(inclusive)), decision, ..dry(500.0, values("field", 0.0, &film)) })
     };
     assert_eq!(with(false).verdict, Verdict::FallsShort);
-    assert_eq!(with(false).judgement.why, "2 of 10 readings under 500 um; fewer than 20 % allowed");
+    assert_eq!(with(false).judgement.why, "2 of 10 readings under 500 µm; fewer than 20 % allowed");
     assert_eq!(with(true).verdict, Verdict::Conforms);
     assert_eq!(with(true).judgements[1].value, Some(450.0));
 }
@@ -204,7 +204,7 @@ fn a_comb_serves_the_field_only() {
     assert_eq!((out.strata[1].n, out.strata[1].verdict), (3, Verdict::Conforms));
 }
 
-/// Wet film times solids: 1000 um at 55 % leave 550; thinned by 5 %, 523.8.
+/// Wet film times solids: 1000 µm at 55 % leave 550; thinned by 5 %, 523.8.
 #[test]
 fn wet_readings_become_dry_film() {
     let wet = Input { kind: Kind::Wet, solids_by_volume: Some(0.55), ..dry(500.0, values("field", 5.0, &[1000.0; 6])) };

@@ -38,7 +38,7 @@ const COLUMNS: [&str; 18] = [
     "at",
 ];
 const TOOTH_UM: Bounds = Bounds { min: 0.0, ..FILM_UM };
-const U_UM: Bounds = Bounds { min: 0.0, max: 5_000.0, unit: "um" };
+const U_UM: Bounds = Bounds { min: 0.0, max: 5_000.0, unit: "µm" };
 const COAT: Bounds = Bounds { min: 1.0, max: crate::coats::MOST_NUMBER as f64, unit: "" };
 
 /// One reading of a film.

@@ -51,3 +51,12 @@ pub const FLOW_L_MIN: Bounds = Bounds { min: 0.0, max: 1_000.0, unit: "L/min" };
 pub const TEMPERATURE_C: Bounds = Bounds { min: -60.0, max: 90.0, unit: "°C" };
 /// Relative humidity as a share.
 pub const RH: Bounds = Bounds { min: 0.0, max: 1.0, unit: "(a share; 65 % is 0.65)" };
+
+/// A unit's name in data as people read it: `um` is "µm", every other stands for itself.
+///
+/// ```
+/// assert_eq!([measure::bounds::unit_words("um"), measure::bounds::unit_words("mm")], ["µm", "mm"]);
+/// ```
+pub fn unit_words(unit: &str) -> &str {
+    if unit == "um" { "µm" } else { unit }
+}

@@ -188,3 +188,8 @@ fn unique_ids(details: &mut [Detail]) {
         }
     }
 }
+
+/// A thing by kind and id: "outlet waste"; one whose id only says its kind again is "the recess".
+fn named(kind: &str, id: &str) -> String {
+    if id.eq_ignore_ascii_case(kind) { format!("the {kind}") } else { format!("{kind} {id}") }
+}

@@ -396,7 +396,7 @@ fn limit_in_words(at_least: Option<&Number>, at_most: Option<&Number>, unit: &st
         Number::Plain(x) if unit == "ratio" => ratio::words(*x),
         Number::Plain(x) if unit == "share" => format!("{} %", x * 100.0),
         Number::Plain(x) if unit == "count" => x.to_string(),
-        Number::Plain(x) => format!("{x} {unit}"),
+        Number::Plain(x) => format!("{x} {}", measure::bounds::unit_words(unit)),
     };
     match (at_least, at_most) {
         (Some(min), Some(max)) => format!("between {} and {}", say(min), say(max)),

@@ -274,11 +274,11 @@ fn too_few(n: usize, least: usize) -> String {
 /// A value with its expanded uncertainty, as a person writes it: "23 mm ± 1 mm", "1:66 (1.52 %) ± 0.16 %".
 pub(crate) fn in_words(measured: Measured, unit: &str) -> String {
     let (value, u) = (measured.value(), 2.0 * measured.u());
-    let (value, plus_minus) = match unit {
+    let (value, plus_minus) = match measure::bounds::unit_words(unit) {
         "ratio" => (ratio::words(value), format!("{} %", number(100.0 * u))),
         "share" => (format!("{} %", number(100.0 * value)), format!("{} %", number(100.0 * u))),
         "count" => (number(value), number(u)),
-        _ => (format!("{} {unit}", number(value)), format!("{} {unit}", number(u))),
+        unit => (format!("{} {unit}", number(value)), format!("{} {unit}", number(u))),
     };
     if u == 0.0 { value } else { format!("{value} ± {plus_minus}") }
 }

@@ -11,7 +11,7 @@ pub struct FilmOnRoom<'a> {
     pub id: &'a str,
     /// Which film: "upper membrane, dry film".
     pub words: &'a str,
-    /// What is asked of the dry film: "at least 1000 um asked as a mean and 800 um everywhere"; empty where nothing is.
+    /// What is asked of the dry film: "at least 1000 µm asked as a mean and 800 µm everywhere"; empty where nothing is.
     pub asked: &'a str,
     /// What a reading is held against, where something is asked.
     pub limit_um: Option<f64>,

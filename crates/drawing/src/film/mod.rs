@@ -80,7 +80,7 @@ fn patterns(svg: &mut Svg) {
     bands::define_hatching(svg);
 }
 
-/// "450 um", with the sign for a thousandth.
+/// "450 µm", with the sign for a thousandth.
 fn um(value: f64) -> String {
     format!("{} \u{b5}m", text::decimal(value, 0))
 }

@@ -48,7 +48,7 @@ fn words(stratum: &FilmStratum) -> String {
     let mut words = format!("{}: ", stratum.words);
     match stratum.mean_um.filter(|mean| mean.iter().all(|v| v.is_finite())) {
         Some([mean, lo, hi]) => words += &format!("{} ({} to {})", um(mean), text::decimal(lo, 0), text::decimal(hi, 0)),
-        None => words += "nothing read",
+        None => return format!("{}: {}: no reading", stratum.words, stratum.mark.words()),
     }
     words += &format!(", {}", stratum.mark.words());
     if let Some(prob) = stratum.prob_one_coat_short.filter(|p| *p >= LEAST_PROB) {
@@ -146,6 +146,13 @@ mod tests {
     #[test]
     fn letters_go_on_after_z() {
         assert_eq!([0, 25, 26, 51, 52, 27 * 26].map(letter), ["A", "Z", "AA", "AZ", "BA", "AAA"]);
+    }
+
+    #[test]
+    fn places_that_nobody_read_are_not_shown() {
+        let unread =
+            FilmStratum { words: "recess faces", details: &[], mean_um: None, mark: crate::Mark::NotShown, prob_one_coat_short: None };
+        assert_eq!(words(&unread), "recess faces: not shown: no reading");
     }
 
     #[test]

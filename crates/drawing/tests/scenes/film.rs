@@ -135,7 +135,7 @@ pub fn sheets(made: &Made, scene: &Scene) -> Vec<(String, String)> {
             let film = FilmOnRoom {
                 id: name,
                 words: "upper membrane",
-                asked: "at least 500 um asked everywhere",
+                asked: "at least 500 µm asked everywhere",
                 limit_um: Some(LIMIT_UM),
                 readings: &dots,
                 strata: &strata,

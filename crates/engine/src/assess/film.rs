@@ -278,7 +278,7 @@ pub fn notes(context: &Context<'_>) -> Vec<String> {
         let without = film.readings.iter().filter(|reading| reading.value_um.is_some() && reading.u_um.is_none()).count();
         if without > 0 {
             notes.push(format!(
-                "{without} film reading{} given without an uncertainty: taken as {U_UM:.0} um (k = 1), a gauge or cut-out on a smooth face; common practice, no source",
+                "{without} film reading{} given without an uncertainty: taken as {U_UM:.0} µm (k = 1), a gauge or cut-out on a smooth face; common practice, no source",
                 if without == 1 { " was" } else { "s were" }
             ));
         }

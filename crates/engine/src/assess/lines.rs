@@ -219,8 +219,9 @@ impl<'a> Asks<'a, '_> {
         let unit = self.context.job.packs.quantity(self.quantity).map_or("", |q| q.unit.as_str());
         let judge = |found: &Found| {
             let measured = found.reading.measured;
+            let shown = measure::bounds::unit_words(unit);
             let says =
-                format!("{} {unit}; the data sheet asks {} {}", measured.value(), sheet.limit.words(), bounds_words(sheet.limit, unit));
+                format!("{} {shown}; the data sheet asks {} {}", measured.value(), sheet.limit.words(), bounds_words(sheet.limit, shown));
             let judgement = Judgement::of(measured, sheet.limit, self.decision(), unit, &sheet.rule, &sheet.source, &says);
             Judgement { grade: Some(found.reading.grade), ..judgement }
         };

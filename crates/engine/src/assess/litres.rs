@@ -229,7 +229,7 @@ fn against(context: &Context<'_>, limit: &Sourced, found: &Result<Balance, Strin
     };
     let Ok(dry) = measure::Measured::new(output.dft_um, output.u_dft_um) else { return (none("the litres give no film"), Some(settle)) };
     let says = format!(
-        "{:.1} L over {:.1} m² leave {:.0} um dry; {} {} um asked ({})",
+        "{:.1} L over {:.1} m² leave {:.0} µm dry; {} {} µm asked ({})",
         balance.share.litres,
         balance.area_m2,
         output.dft_um,

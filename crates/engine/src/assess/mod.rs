@@ -316,8 +316,14 @@ fn survey_notes(survey: &job::folder::LayerSurvey) -> Vec<String> {
 
 fn head(job: &Job) -> JobHead {
     let frame = &job.frame;
-    let names = [frame.site.as_deref(), frame.dwelling.as_deref(), Some(job.room.name.as_str()).filter(|name| !name.is_empty())];
-    let names: Vec<&str> = names.into_iter().flatten().collect();
+    let dwelling = match (frame.site.as_deref(), frame.dwelling.as_deref()) {
+        // A number follows its street: "Mill Lane 7".
+        (Some(site), Some(number)) if number.starts_with(|c: char| c.is_ascii_digit()) => Some(format!("{site} {number}")),
+        (Some(site), Some(name)) => Some(format!("{site}, {name}")),
+        (site, dwelling) => site.or(dwelling).map(str::to_owned),
+    };
+    let room = Some(job.room.name.clone()).filter(|name| !name.is_empty());
+    let names: Vec<String> = [dwelling, room].into_iter().flatten().collect();
     JobHead {
         name: if names.is_empty() { "a room without a name".into() } else { names.join(", ") },
         basis_date: frame.basis_date.clone(),

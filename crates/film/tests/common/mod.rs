@@ -27,7 +27,7 @@ impl Random {
 /// What `film` takes as known when nothing is given.
 pub const PRIOR: Prior = Prior { scatter: 0.18, scatter_factor: 3.0, between: 0.25 };
 
-/// A comb with teeth every 50 um to 1000, then every 100.
+/// A comb with teeth every 50 µm to 1000, then every 100.
 pub fn comb(film_um: f64) -> [f64; 2] {
     let tooth = if film_um < 1000.0 { 50.0 } else { 100.0 };
     let lo = (film_um / tooth).floor() * tooth;

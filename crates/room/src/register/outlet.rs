@@ -104,7 +104,7 @@ impl Parts<'_, '_> {
     fn point(&self, out: &mut Vec<Detail>) {
         for level in self.levels() {
             let id = format!("outlet/{}/{}", self.outlet.id, level.id);
-            let name = self.flange_of(&format!("flange of outlet {}", self.outlet.id), &level);
+            let name = self.flange_of(&format!("flange of {}", super::named("outlet", &self.outlet.id)), &level);
             let mut detail = self.part(DetailKind::OutletFlange, &id, name, level.layer, Place::Point(self.centre));
             say_level(&mut detail, level.flange.and_then(|f| f.level_mm), "level of the flange");
             out.push(detail);
@@ -225,7 +225,8 @@ impl Parts<'_, '_> {
             _ => Place::Point(self.centre),
         };
         let id = format!("outlet/{}/grate", self.outlet.id);
-        let mut detail = self.part(DetailKind::GrateToTile, &id, format!("grate to tile, outlet {}", self.outlet.id), None, place);
+        let mut detail =
+            self.part(DetailKind::GrateToTile, &id, format!("grate to tile, {}", super::named("outlet", &self.outlet.id)), None, place);
         if let (OutletKind::Point, Some(radius)) = (self.outlet.kind, self.outlet.radius_mm) {
             detail.length_m = Some(2.0 * std::f64::consts::PI * radius / 1e3);
         }
@@ -236,7 +237,7 @@ impl Parts<'_, '_> {
     fn spigot(&self, out: &mut Vec<Detail>) {
         let drawn = self.outlet.spigot_mm.and_then(|at| along_line(&self.outlet.line_mm, at));
         let id = format!("outlet/{}/spigot", self.outlet.id);
-        let name = format!("spigot to riser, outlet {}", self.outlet.id);
+        let name = format!("spigot to riser, {}", super::named("outlet", &self.outlet.id));
         let mut detail = self.part(DetailKind::SpigotToRiser, &id, name, None, Place::Point(drawn.unwrap_or(self.centre)));
         if drawn.is_none() && self.outlet.kind == OutletKind::Channel {
             detail.unknown.push("where along the channel the spigot is".into());
@@ -255,7 +256,7 @@ impl Parts<'_, '_> {
             OutletKind::Channel => Place::Run(self.outlet.line_mm.clone()),
         };
         let id = format!("drainage/{}", self.outlet.id);
-        let name = format!("drainage path between the membranes at outlet {}", self.outlet.id);
+        let name = format!("drainage path between the membranes at {}", super::named("outlet", &self.outlet.id));
         let mut detail = self.part(DetailKind::DrainagePath, &id, name, None, place);
         detail.layer = Some(MembraneLayer::UnderScreed);
         detail.group = super::group::key(DetailKind::DrainagePath, self.zone.kind, detail.layer);

@@ -20,7 +20,7 @@ pub fn derive(model: &Model, out: &mut Vec<Detail>) {
     for hob in model.room.hobs.iter().filter(|h| h.line_mm.len() >= 2) {
         let zone = nearest(model, &hob.line_mm, hob.width_mm / 2.0 + NEAR_MM);
         let place = Place::Run(hob.line_mm.clone());
-        let name = format!("membrane over hob {}", hob.id);
+        let name = format!("membrane over {}", super::named("hob", &hob.id));
         let id = format!("hob/{}", hob.id);
         let mut detail = model.detail(DetailKind::Hob, id, name, zone, model.top_layer(zone), Face::Floor, place, &hob.id);
         detail.level_mm = hob.top_mm;
@@ -198,10 +198,11 @@ fn derive_recess(model: &Model, r: &Recess, out: &mut Vec<Detail>) {
     let layer = model.top_layer(zone);
     let (w, h, d) = (r.width_mm, r.height_mm, r.depth_mm);
     let on = |face: &str| Face::Recess(r.id.clone(), face.into());
+    let recess = super::named("recess", &r.id);
     let faces = [("back", [w, h]), ("sill", [w, d]), ("head", [w, d]), ("left", [d, h]), ("right", [d, h])];
     for (face, size) in faces {
         let place = Place::Patch(vec![vec![rectangle([0.0, 0.0], size)]]);
-        let name = format!("{face} of recess {}", r.id);
+        let name = format!("{face} of {recess}");
         let id = format!("recess/{}/{face}", r.id);
         let detail = model.detail(DetailKind::RecessFace, id, name, zone, None, on(face), place, &r.id);
         out.push(on_layer(detail, layer));
@@ -225,8 +226,8 @@ fn derive_recess(model: &Model, r: &Recess, out: &mut Vec<Detail>) {
     ];
     for (edge, face, line) in between {
         let name = match edge.strip_prefix("mouth-") {
-            Some(side) => format!("edge of the mouth of recess {} at its {side}", r.id),
-            None => format!("edge of recess {} between {}", r.id, edge.replace('-', " and ")),
+            Some(side) => format!("edge of the mouth of {recess} at its {side}"),
+            None => format!("edge of {recess} between {}", edge.replace('-', " and ")),
         };
         let id = format!("recess/{}/edge/{edge}", r.id);
         let detail = model.detail(DetailKind::RecessEdge, id, name, zone, None, face, Place::Run(line.to_vec()), &r.id);
@@ -254,7 +255,7 @@ fn lines(model: &Model, out: &mut Vec<Detail>) {
             line: &crack.line_mm,
             layer: None,
         };
-        line.derive(model, format!("crack {}", crack.id), out);
+        line.derive(model, super::named("crack", &crack.id), out);
     }
     for membrane in &model.room.membranes {
         for lap in &membrane.laps {

@@ -30,7 +30,7 @@ fn sheet(job: &Job, film: &FilmDrawn, scene: &Scene, id: &str, words: &str) -> S
         .map(|((stratum, details), words)| FilmStratum {
             words,
             details,
-            mean_um: Some([stratum.mean_um, stratum.lo_um, stratum.hi_um]),
+            mean_um: stratum.mean_um,
             mark: mark_of_verdict(stratum.verdict),
             prob_one_coat_short: stratum.prob_one_coat_short,
         })
@@ -87,5 +87,9 @@ fn details<'a>(job: &'a Job, stratum: &StratumDrawn) -> Vec<&'a Detail> {
 }
 
 fn stratum_words(stratum: &StratumDrawn) -> String {
-    format!("{}, {} reading{}", stratum.words, stratum.n, if stratum.n == 1 { "" } else { "s" })
+    match stratum.n {
+        0 => stratum.words.clone(),
+        1 => format!("{}, 1 reading", stratum.words),
+        n => format!("{}, {n} readings", stratum.words),
+    }
 }

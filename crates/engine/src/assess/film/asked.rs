@@ -47,15 +47,15 @@ impl Asked {
         }
     }
 
-    /// "at least 800 um everywhere and 1000 um as a mean asked".
+    /// "at least 800 µm everywhere and 1000 µm as a mean asked".
     pub fn words(&self) -> String {
         match (self.minimum_um(), self.mean_um()) {
             (Some(minimum), Some(mean)) if minimum < mean => {
-                format!("at least {mean:.0} um asked as a mean and {minimum:.0} um everywhere")
+                format!("at least {mean:.0} µm asked as a mean and {minimum:.0} µm everywhere")
             }
-            (Some(limit), _) => format!("at least {limit:.0} um asked everywhere"),
-            (None, Some(mean)) => format!("at least {mean:.0} um asked as a mean"),
-            (None, None) => format!("at least {:.0} um asked", self.limit_um),
+            (Some(limit), _) => format!("at least {limit:.0} µm asked everywhere"),
+            (None, Some(mean)) => format!("at least {mean:.0} µm asked as a mean"),
+            (None, None) => format!("at least {:.0} µm asked", self.limit_um),
         }
     }
 }
@@ -123,6 +123,6 @@ fn coats(sheet: &DataSheet) -> Option<(CoatsDue, Option<String>)> {
         (None, None, Some(mean)) => (mean / f64::from(due), Some("as an even part of its mean")),
         _ => return None,
     };
-    let note = from.map(|from| format!("data sheet {}: one coat was taken to leave {each_um:.0} um dry, {from}", sheet.id));
+    let note = from.map(|from| format!("data sheet {}: one coat was taken to leave {each_um:.0} µm dry, {from}", sheet.id));
     Some((CoatsDue { due, each_um, u_share: None, prior_short: None }, note))
 }

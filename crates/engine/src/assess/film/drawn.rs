@@ -1,5 +1,6 @@
 //! What drawings need of the film: every reading as a dot, the strata, and a map where there are enough readings.
 
+use super::told::owes_film;
 use super::{Against, LayerFilm, LayerMean, layer_mean, strata};
 use crate::assess::Context;
 use film::map::{self, Fit, LEAST_TO_FIT, ModelGiven, NuggetIs};
@@ -28,7 +29,7 @@ pub struct FilmDrawn {
     pub mean: Option<LayerMean>,
     /// Every reading.
     pub readings: Vec<DotDrawn>,
-    /// The strata that were read.
+    /// The strata that were read, and those that are owed a reading and have none.
     pub strata: Vec<StratumDrawn>,
     /// Between the readings, where there are about fifty with their places.
     pub map: Option<MapDrawn>,
@@ -74,12 +75,8 @@ pub struct StratumDrawn {
     pub details: Vec<String>,
     /// Readings that count.
     pub n: usize,
-    /// Mean dry film with its 95 % interval.
-    pub mean_um: f64,
-    /// Lower end.
-    pub lo_um: f64,
-    /// Upper end.
-    pub hi_um: f64,
+    /// Mean dry film and the ends of its 95 % interval; absent where nothing that counts was read.
+    pub mean_um: Option<[f64; 3]>,
     /// Verdict.
     pub verdict: Verdict,
     /// Probability that a coat is missing, where coats are known.
@@ -161,20 +158,23 @@ impl LayerFilm {
         let known = self.strata.iter().zip(&against.strata);
         known
             .filter_map(|(stratum, known)| {
-                let (n, [mean_um, lo_um, hi_um], verdict, short) = match (&known.dry, &known.wet) {
+                let (n, mean_um, verdict, short) = match (&known.dry, &known.wet) {
                     (Some(out), _) if out.n > 0 => {
                         let mean = out.mean_um?;
-                        (out.n, [mean.value, mean.lo, mean.hi], out.judgement.verdict, out.prob_one_coat_short)
+                        (out.n, Some([mean.value, mean.lo, mean.hi]), out.judgement.verdict, out.prob_one_coat_short)
                     }
                     (_, Some(sum)) => {
                         let (value, half) = (sum.film.value(), 1.96 * sum.film.u());
-                        (sum.readings.len(), [value, value - half, value + half], sum.judgement.verdict, None)
+                        (sum.readings.len(), Some([value, value - half, value + half]), sum.judgement.verdict, None)
+                    }
+                    _ if stratum.details.iter().any(|i| owes_film(context, &context.job.register[*i])) => {
+                        (0, None, Verdict::NotShown, None)
                     }
                     _ => return None,
                 };
                 let details = stratum.details.iter().map(|i| context.job.register[*i].id.clone()).collect();
                 let words = stratum.words.clone();
-                Some(StratumDrawn { words, details, n, mean_um, lo_um, hi_um, verdict, prob_one_coat_short: short })
+                Some(StratumDrawn { words, details, n, mean_um, verdict, prob_one_coat_short: short })
             })
             .collect()
     }

@@ -2,7 +2,7 @@
 
 use super::{Against, LayerFilm, words};
 use crate::assess::Context;
-use film::sampling::{NextPlace, Read, next_in};
+use film::sampling::{Read, next_in};
 use film::thickness::Kind;
 use measure::{PointMm, Verdict};
 use room::register::{Detail, Place};
@@ -26,28 +26,34 @@ pub fn reading(context: &Context<'_>, film: &LayerFilm, against: &Against, strat
         return None;
     }
     let limit_um = against.asked.mean_um().or(Some(against.asked.limit_um));
-    let places = film.strata[stratum].details.iter().filter_map(|i| {
+    let of = &film.strata[stratum];
+    let places = of.details.iter().zip(&of.detail_litres).filter_map(|(i, litres)| {
         let detail = &context.job.register[*i];
-        let place = in_detail(film, detail, limit_um)?;
-        let worth = detail.area_m2.unwrap_or(1.0) * (place.doubt - place.doubt_after);
-        Some((worth, detail, place))
+        let (settled, place) = in_detail(film, detail, limit_um)?;
+        // Where no water runs at all, the most doubt counts.
+        Some(([litres * settled, settled], detail, place))
     });
     let best = places.reduce(|best, next| if next.0 > best.0 { next } else { best });
     let tool = words::tool(film, stratum);
     let words = match best {
-        Some((_, detail, NextPlace { x_mm, y_mm, .. })) => format!("{tool} reading {}", words::place(detail, [x_mm, y_mm])),
+        Some((_, detail, at)) => format!("{tool} reading {}", words::place(detail, at)),
         None => format!("{tool} reading there"),
     };
     Some(Reading { wanted: against.asked.least.saturating_sub(known.dry_count()).max(1), words })
 }
 
-/// The place of a detail to read next: on a patch by its area, on a run or at a point by its middle.
-fn in_detail(film: &LayerFilm, detail: &Detail, limit_um: Option<f64>) -> Option<NextPlace> {
-    let here = |x_mm: f64, y_mm: f64| NextPlace { x_mm, y_mm, zone: None, prob_below: None, doubt: 0.0, doubt_after: 0.0 };
+/// The place of a detail to read next, and how much doubt a reading there settles: on a patch by its area, on a run or at a
+/// point in its middle, all of it or, once read, none.
+fn in_detail(film: &LayerFilm, detail: &Detail, limit_um: Option<f64>) -> Option<(f64, PointMm)> {
+    let read = read_on(film, detail);
+    let whole = if read.is_empty() { 1.0 } else { 0.0 };
     match &detail.place {
-        Place::Patch(patch) => next_in(patch, &read_on(film, detail), limit_um),
-        Place::Run(line) => middle(line).map(|[x, y]| here(x, y)),
-        Place::Point([x, y]) => Some(here(*x, *y)),
+        Place::Patch(patch) => {
+            let place = next_in(patch, &read, limit_um)?;
+            Some((detail.area_m2.unwrap_or(1.0) * (place.doubt - place.doubt_after), [place.x_mm, place.y_mm]))
+        }
+        Place::Run(line) => Some((whole, middle(line)?)),
+        Place::Point(at) => Some((whole, *at)),
     }
 }
 

@@ -14,6 +14,8 @@ pub struct Stratum {
     pub words: String,
     /// Its details, by their place in the register.
     pub details: Vec<usize>,
+    /// Litres a day each of them sees.
+    pub detail_litres: Vec<f64>,
     /// Whether it is a field: floor, wall or face of a recess.
     pub is_field: bool,
     /// Area of its details, as far as known.
@@ -33,10 +35,18 @@ pub fn of(job: &Job, layer: MembraneLayer, water: &Water) -> Vec<Stratum> {
         match strata.iter_mut().find(|stratum| stratum.words == words) {
             Some(stratum) => {
                 stratum.details.push(i);
+                stratum.detail_litres.push(litres);
                 stratum.area_m2 += area;
                 stratum.litres = stratum.litres.max(litres);
             }
-            None => strata.push(Stratum { words, details: vec![i], is_field: is_field(detail.kind), area_m2: area, litres }),
+            None => strata.push(Stratum {
+                words,
+                details: vec![i],
+                detail_litres: vec![litres],
+                is_field: is_field(detail.kind),
+                area_m2: area,
+                litres,
+            }),
         }
     }
     strata

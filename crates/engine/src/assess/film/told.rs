@@ -57,7 +57,7 @@ pub fn elsewhere<'a>(context: &'a Context<'a>, owed: &'a Owed) -> Vec<Judged<'a>
 }
 
 /// Whether a line of the plan asks the film of a detail.
-fn owes_film(context: &Context<'_>, detail: &Detail) -> bool {
+pub(super) fn owes_film(context: &Context<'_>, detail: &Detail) -> bool {
     let layers = context.job.membrane_layers();
     let lines = context.job.plan.hold_points.iter().flat_map(|hold| &hold.owed);
     lines.filter(|owed| owed.quantity.as_deref() == Some(QUANTITY)).any(|owed| owed.speaks_of(detail, &layers))
@@ -145,7 +145,7 @@ impl Telling<'_> {
             format!("of {} readings one of {}{}", out.n, words::read(reading), at())
         };
         let may =
-            if verdict == Verdict::NotShown { format!(", so near {minimum:.0} um that it may lie on either side") } else { String::new() };
+            if verdict == Verdict::NotShown { format!(", so near {minimum:.0} µm that it may lie on either side") } else { String::new() };
         let why = format!("{}: {what}, {}{may}{}", self.words(), self.asked.words(), self.coats(out));
         let value = worst.value_um;
         let u = value.and(reading.u_um);

@@ -75,7 +75,7 @@ impl Dry {
         self.highest += factor * wet.readings.iter().map(|dot| dot.hi_um.unwrap_or(f64::INFINITY)).fold(0.0, f64::max);
         self.least = Some(self.least.map_or(wet.n, |least| least.min(wet.n)));
         let readings = if wet.n == 1 { "1 reading".into() } else { format!("{} readings", wet.n) };
-        self.words.push(format!("coat {coat}, {readings}, {mean:.0} um wet"));
+        self.words.push(format!("coat {coat}, {readings}, {mean:.0} µm wet"));
         Some(())
     }
 
@@ -83,7 +83,7 @@ impl Dry {
         let u = math::hypot(self.variance.sqrt(), self.mean * U_SOLIDS / solids);
         let measured = Measured::new(self.mean, u).ok()?;
         let decision = lines::decision(context, QUANTITY);
-        let words = format!("wet film of every coat ({}), {:.0} um dry by the stated solids", self.words.join("; "), self.mean);
+        let words = format!("wet film of every coat ({}), {:.0} µm dry by the stated solids", self.words.join("; "), self.mean);
         let least = self.least?;
         let mean = asked.mean_um().unwrap_or(asked.limit_um);
         let says = format!("{words}; {}", asked.words());
@@ -113,9 +113,9 @@ impl Dry {
 
     fn everywhere_words(&self, verdict: Verdict, minimum: f64) -> String {
         match verdict {
-            Verdict::FallsShort => format!("thickest with thickest they leave {:.0} um, under {minimum:.0} um", self.highest),
+            Verdict::FallsShort => format!("thickest with thickest they leave {:.0} µm, under {minimum:.0} µm", self.highest),
             _ => format!(
-                "thinnest with thinnest they leave {:.0} um, under {minimum:.0} um: whether both meet at one place is not shown",
+                "thinnest with thinnest they leave {:.0} µm, under {minimum:.0} µm: whether both meet at one place is not shown",
                 self.lowest
             ),
         }

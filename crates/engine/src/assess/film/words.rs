@@ -12,18 +12,18 @@ pub fn detail(context: &Context<'_>, id: &str) -> String {
     context.job.register.iter().find(|detail| detail.id == *id).map_or_else(|| id.into(), |detail| detail.name.clone())
 }
 
-/// One reading: "590 um", "800 to 900 um", "over 900 um".
+/// One reading: "590 µm", "800 to 900 µm", "over 900 µm".
 pub fn read(reading: &FilmReading) -> String {
     match (reading.value_um, reading.lo_um, reading.hi_um) {
-        (Some(value), ..) => format!("{value:.0} um"),
-        (_, Some(lo), Some(hi)) => format!("{lo:.0} to {hi:.0} um"),
-        (_, Some(lo), None) => format!("over {lo:.0} um"),
-        (_, None, Some(hi)) => format!("under {hi:.0} um"),
+        (Some(value), ..) => format!("{value:.0} µm"),
+        (_, Some(lo), Some(hi)) => format!("{lo:.0} to {hi:.0} µm"),
+        (_, Some(lo), None) => format!("over {lo:.0} µm"),
+        (_, None, Some(hi)) => format!("under {hi:.0} µm"),
         (None, None, None) => "nothing".into(),
     }
 }
 
-/// Several: "one reading of 590 um", "4 readings, 880 to 1020 um".
+/// Several: "one reading of 590 µm", "4 readings, 880 to 1020 µm".
 pub fn several(film: &LayerFilm, readings: &[usize]) -> String {
     let of = |i: &usize| &film.readings[*i];
     match readings {
@@ -33,7 +33,7 @@ pub fn several(film: &LayerFilm, readings: &[usize]) -> String {
             let ends = |r: &FilmReading| [r.value_um.or(r.lo_um).unwrap_or(0.0), r.value_um.or(r.hi_um).or(r.lo_um).unwrap_or(0.0)];
             let lo = many.iter().map(|i| ends(of(i))[0]).fold(f64::INFINITY, f64::min);
             let hi = many.iter().map(|i| ends(of(i))[1]).fold(0.0, f64::max);
-            let range = if lo == hi { format!("all {lo:.0} um") } else { format!("{lo:.0} to {hi:.0} um") };
+            let range = if lo == hi { format!("all {lo:.0} µm") } else { format!("{lo:.0} to {hi:.0} µm") };
             format!("{} readings, {range}", many.len())
         }
     }
