@@ -149,13 +149,13 @@ fn wet_readings_of_every_coat_are_judged_on_their_sum() {
     let first = told(&job(&coat(1), &[]), FLOOR);
     says(&first, &["not shown: floor, shower: wet readings of coat 1 only", "next: a gauge or cut-out reading"]);
     let thin: String = [1, 2].iter().flat_map(|number| (0..3).map(|_| comb(FLOOR, *number, 500.0, 600.0))).collect();
-    says(&told(&job(&thin, &[]), FLOOR), &["falls short", "um dry by the stated solids"]);
+    says(&told(&job(&thin, &[]), FLOOR), &["falls short", "µm dry by the stated solids"]);
     let dry_beside = told(&job(&(coat(1) + &coat(2) + &gauges(FLOOR, &[600.0, 620.0, 590.0])), &[]), FLOOR);
     says(&dry_beside, &["falls short: floor, shower: 3 readings, 590 to 620 µm"]);
     // Thinner in the log makes less of the same wet film: 0.55 / 1.3 of it.
     let log = r#"{"format":"undertile coats 1","coats":[{"id":"a","layer":"over-screed","number":2,"by":"x","start":"2024-02-19T09:00:00+11:00",
         "areas":[{"details":["floor/*"]}],"thinning":0.3}]}"#;
-    says(&told(&job(&(coat(1) + &coat(2)), &[("coats.json", log)]), FLOOR), &["um wet), 10"]);
+    says(&told(&job(&(coat(1) + &coat(2)), &[("coats.json", log)]), FLOOR), &["µm wet), 10"]);
 }
 
 #[test]
