@@ -114,7 +114,7 @@ fn row(cells: &Cells<'_>, problems: &mut Problems) -> Option<Row> {
     if let (Some(lo), Some(hi)) = (lo_um, hi_um)
         && lo >= hi
     {
-        problems.push(cells.problem("hi_um", "the next dry tooth is not over the last wetted one", format!("more than {lo} um")));
+        problems.push(cells.problem("hi_um", "the next dry tooth is not over the last wetted one", format!("more than {lo} µm")));
     }
     let grade = cells.grade(problems);
     let at = cells.time(problems);

@@ -114,7 +114,7 @@ fn what_is_wrong_is_named_with_what_would_be_right() {
         ("film.csv", ",,floor,300,900", ",floor/shower/over-screed,floor,1700,300", &["film.csv:2", "outside that field"]),
         ("film.csv", "floor,300,900", "floor,300,", &["film.csv:2", "y_mm", "together"]),
         ("film.csv", ",floor,300,900", ",,,", &["film.csv:2", "nothing says where"]),
-        ("film.csv", "800,1000,,75", "1000,1000,,75", &["film.csv:2", "hi_um", "more than 1000 um"]),
+        ("film.csv", "800,1000,,75", "1000,1000,,75", &["film.csv:2", "hi_um", "more than 1000 µm"]),
         ("film.csv", "800,1000,,75", "800,1000,900,75", &["film.csv:2", "a value beside a bracket"]),
         ("film.csv", "800,1000,,75", ",,,75", &["film.csv:2", "nothing was read"]),
         ("film.csv", "800,1000,,75", ",,900,75", &["film.csv:2", "a comb gives no value"]),
