@@ -88,7 +88,7 @@ pub(crate) fn check(like: &Like) -> Problems {
         (Ok(pattern), Ok(files)) => {
             let fits = |file: &str, text: &str| edits::form_of(file).is_none_or(|form| edits::fits(&form, text));
             for (file, text) in files.iter().filter(|(file, text)| !fits(file, text)) {
-                if pattern.get(file).is_none_or(|before| fits(file, before)) {
+                if pattern.get(file).is_some_and(|before| fits(file, before)) {
                     problems.push(
                         Problem::at("answers", format!("leave no {file} that can be read"), "values of the fields' kinds").value(text),
                     );

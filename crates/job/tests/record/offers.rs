@@ -214,3 +214,45 @@ fn an_answer_to_an_earlier_change_is_not_taken_for_the_next() {
     change(&mut bathroom, "room.json", "/height_mm", json!(2800));
     assert!(offer.answer(&pattern(&bathroom), |_| true).is_err());
 }
+
+#[test]
+fn a_like_that_is_not_what_it_says_is_refused() {
+    let pattern = pattern(&bathroom());
+    let sound = serde_json::to_value(pattern.like(MIRRORED, None)).unwrap();
+    let answer = |file: &str, at: &str, value: serde_json::Value| json!([{"file": file, "at": at, "answer": "own", "value": value}]);
+    let cases = [
+        ("revision", json!("0".repeat(64)), "not the state of these files"),
+        ("files", json!({"plan.json": "{}"}), "the pattern has no room"),
+        ("answers", answer("room.json", "height_mm", json!(1)), "points nowhere"),
+        ("answers", answer("readings.csv", "/a", json!(1)), "points nowhere"),
+        ("answers", answer("room.json", "", json!(null)), "points nowhere"),
+        ("answers", answer("room.json", "/height_mm", json!("high")), "no room.json that can be read"),
+    ];
+    for (field, value, speaks_of) in cases {
+        let mut like = sound.clone();
+        like[field] = value;
+        let mut record = Record::default();
+        record.add('a', 490, "like", like);
+        let state = record.fold();
+        assert!(state.files.is_empty() && state.like.is_none(), "{speaks_of}");
+        assert!(problems(&state).join("\n").contains(speaks_of), "{speaks_of}: {:?}", problems(&state));
+    }
+}
+
+#[test]
+fn a_file_the_pattern_gives_up_goes_and_one_of_the_room_stays() {
+    let mut bathroom = bathroom();
+    let mut first = bathroom.clone();
+    let pack = json!({"file": "pack.json", "text": "{\"format\":\"undertile rules 1\",\"id\":\"project\"}"});
+    first.add('p', 490, "document", pack.clone());
+    let mut room = room(&pattern(&first), Laid::default());
+    let mut own = self::room(&pattern(&bathroom), Laid::default());
+    own.add('a', 500, "document", pack);
+    change(&mut bathroom, "room.json", "/height_mm", json!(2700));
+    assert_eq!(told(&offered(&pattern(&bathroom), &room)).len(), 2, "the height, and the rules that go");
+    for room in [&mut room, &mut own] {
+        answer(room, &pattern(&bathroom), |_| true);
+    }
+    assert!(!room.fold().files.contains_key("pack.json"));
+    assert!(own.fold().files.contains_key("pack.json"), "rules of this room's own");
+}
