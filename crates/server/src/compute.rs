@@ -1,6 +1,6 @@
 //! The registry of computations and the schemas.
 
-use crate::intake::{Named, json};
+use crate::asked::{Named, json};
 use crate::problem::{NOT_HERE, Refusal};
 use crate::reply::{self, Reply};
 use crate::routes::Site;

@@ -5,15 +5,19 @@
 //! * Whatever is refused is refused in `application/problem+json` (RFC 9457) with all that is wrong.
 //! * It answers on loopback only, and there only its own pages and programs that are no browser may change something.
 //!
+//! * [`record`] makes a job folder of a job's record and a record of a job folder.
+//!
 //! What this crate never does: compute a verdict. It hands bytes to the engine and gives back what the engine said.
 
+mod asked;
 mod compute;
 mod docs;
 mod guard;
-mod intake;
+mod jobs;
 mod listen;
 mod openapi;
 mod problem;
+pub mod record;
 mod reply;
 mod routes;
 mod work;
@@ -22,13 +26,15 @@ pub use listen::Server;
 
 use measure::{Problem, Problems};
 use std::net::SocketAddr;
+use std::sync::Arc;
+use store::Store;
 
 /// Answers at this address until the program is asked to end (Ctrl-C, or the system's request); says where once it does.
-pub fn run(address: SocketAddr, ready: impl FnOnce(SocketAddr)) -> Result<(), Problems> {
+pub fn run(address: SocketAddr, store: Arc<dyn Store>, ready: impl FnOnce(SocketAddr)) -> Result<(), Problems> {
     let started = tokio::runtime::Builder::new_multi_thread().enable_all().build();
     let runtime = started.map_err(|error| Problem::at("", format!("no threads to answer with: {error}"), "a machine less busy"))?;
     runtime.block_on(async {
-        let server = Server::bind(address).await?;
+        let server = Server::bind(address, store).await?;
         ready(server.address());
         server.serve(asked_to_end()).await;
         Ok(())

@@ -12,6 +12,7 @@ use std::future::Future;
 use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Duration;
+use store::Store;
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::Semaphore;
 
@@ -34,11 +35,11 @@ pub struct Server {
 }
 
 impl Server {
-    /// Takes the socket; port 0 is any free one.
+    /// Takes the socket for these records; port 0 is any free one.
     ///
     /// # Errors
     /// Anything but loopback is refused: there is no password and no encryption.
-    pub async fn bind(address: SocketAddr) -> Result<Self, Problems> {
+    pub async fn bind(address: SocketAddr, store: Arc<dyn Store>) -> Result<Self, Problems> {
         if !address.ip().is_loopback() {
             let what = "is not loopback; this version has neither passphrase nor encryption, so it answers this machine only";
             return Err(Problem::at("listen", what, "127.0.0.1 or [::1] with a port").value(address).into());
@@ -46,7 +47,7 @@ impl Server {
         let cannot = |error: std::io::Error| Problem::at("listen", format!("cannot listen there: {error}"), "another port").value(address);
         let listener = TcpListener::bind(address).await.map_err(cannot)?;
         let address = listener.local_addr().map_err(cannot)?;
-        Ok(Self { listener, address, router: routes::router(Hosts::of(address)) })
+        Ok(Self { listener, address, router: routes::router(Hosts::of(address), store) })
     }
 
     /// Where it listens.

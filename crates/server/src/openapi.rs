@@ -3,7 +3,7 @@
 
 use crate::problem::{self, Kind};
 use crate::reply::{self, Reply};
-use crate::routes::{ALWAYS, Gives, ROUTES, Route, Takes};
+use crate::routes::{ALWAYS, Gives, Part, ROUTES, Route, Takes};
 use engine::registry::{self, Computation};
 use serde_json::{Map, Value, json};
 use std::collections::BTreeMap;
@@ -23,7 +23,7 @@ fn describe() -> Value {
     let mut paths: Map<String, Value> = Map::new();
     for route in ROUTES {
         let method = route.method.to_lowercase();
-        if route.takes == Takes::Computation {
+        if matches!(route.takes, Takes::Computation) {
             for computation in registry::ALL {
                 let path = route.path.replace("{name}", computation.name);
                 paths.insert(path, json!({ (&method): operation(route, Some(computation), &mut schemas) }));
@@ -48,16 +48,22 @@ fn describe() -> Value {
 fn operation(route: &Route, computation: Option<&Computation>, schemas: &mut Map<String, Value>) -> Value {
     let name = operation_name(route, computation);
     let summary = computation.map_or(route.summary, |computation| computation.help);
-    let parts = route
-        .parts
-        .iter()
-        .map(|part| json!({ "name": part.name, "in": "path", "required": true, "description": part.says, "schema": (part.schema)() }));
+    let parameter = |place: &str, part: &Part| json!({ "name": part.name, "in": place, "required": place == "path", "description": part.says, "schema": (part.schema)() });
+    let parts = route.parts.iter().map(|part| parameter("path", part)).chain(route.asks.iter().map(|part| parameter("query", part)));
     let mut operation = json!({
         "operationId": name,
         "summary": summary,
         "parameters": parts.collect::<Vec<_>>(),
         "responses": responses(route, computation, &name, schemas),
     });
+    let body = match route.takes {
+        Takes::Json(schema) => Some(("application/json", hoist(&format!("{name}.input"), schema(), schemas))),
+        Takes::Lines => Some(("application/jsonl", json!({ "type": "string" }))),
+        Takes::Nothing | Takes::Computation => None,
+    };
+    if let Some((media_type, schema)) = body {
+        operation["requestBody"] = json!({ "required": true, "content": { media_type: { "schema": schema } } });
+    }
     if let Some(computation) = computation {
         operation["description"] = json!(format!("Sources: {}", computation.sources.join("; ")));
         let input = hoist(&format!("{name}.input"), computation.schema()["input"].take(), schemas);
@@ -76,12 +82,17 @@ fn responses(route: &Route, computation: Option<&Computation>, name: &str, schem
     let (media_type, schema) = match (route.gives, computation) {
         (Gives::Computation, Some(computation)) => ("application/json", computation.schema()["output"].take()),
         (Gives::Computation, None) => ("application/json", json!({ "type": "object" })),
-        (Gives::Json(schema), _) => ("application/json", schema()),
+        (Gives::Json(schema) | Gives::Begun(schema) | Gives::Tagged(schema), _) => ("application/json", schema()),
+        (Gives::File, _) => ("*/*", json!({})),
         (Gives::Text(media_type), _) => (media_type, json!({ "type": "string" })),
     };
     let schema = hoist(&format!("{name}.output"), schema, schemas);
     let mut responses = Map::new();
-    responses.insert("200".into(), json!({ "description": route.summary, "content": { media_type: { "schema": schema } } }));
+    let status = if matches!(route.gives, Gives::Begun(_)) { "201" } else { "200" };
+    responses.insert(status.into(), json!({ "description": route.summary, "content": { media_type: { "schema": schema } } }));
+    if matches!(route.gives, Gives::Tagged(_) | Gives::File) {
+        responses.insert("304".into(), json!({ "description": "what `If-None-Match` names is still so" }));
+    }
     let mut refusals: BTreeMap<u16, &Kind> = BTreeMap::new();
     refusals.extend(ALWAYS.iter().chain(route.refuses).map(|kind| (kind.status, *kind)));
     for (status, kind) in refusals {

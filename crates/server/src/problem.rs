@@ -5,6 +5,7 @@ use axum::http::{HeaderName, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use measure::{Problem, Problems};
 use serde_json::{Value, json};
+use store::Error;
 
 /// A kind of refusal: what RFC 9457, 3.1 calls the type, and what always goes with it.
 #[derive(Debug, PartialEq, Eq)]
@@ -32,12 +33,15 @@ kinds! {
     NOT_HERE = "not-here", 404, "There is nothing of that name";
     METHOD = "method", 405, "This address does not do that";
     TOO_SLOW = "too-slow", 408, "The request took too long to arrive";
+    DOES_NOT_FOLLOW = "does-not-follow", 409, "It does not follow on what the record has";
     TOO_LARGE = "too-large", 413, "More than is taken at once";
     MEDIA_TYPE = "media-type", 415, "The body is of another type than this address takes";
     WRONG_HOST = "wrong-host", 421, "The request was meant for another host";
     BAD_INPUT = "bad-input", 422, "What was handed in is not as it must be";
     FAILED = "failed", 500, "The program failed; what was asked was not done";
+    DAMAGED = "damaged", 500, "What is kept is not what was written";
     BUSY = "busy", 503, "Too much is waiting already; ask again later";
+    NO_ROOM = "no-room", 507, "It cannot be saved here";
 }
 
 /// Why a request was not done.
@@ -79,6 +83,25 @@ impl Refusal {
 impl From<Problems> for Refusal {
     fn from(problems: Problems) -> Self {
         Self { kind: &BAD_INPUT, problems, header: None }
+    }
+}
+
+impl From<Error> for Refusal {
+    fn from(error: Error) -> Self {
+        let text = error.to_string();
+        let (kind, right) = match error {
+            Error::Refused(problems) => return problems.into(),
+            Error::Forked { .. } => (&DOES_NOT_FOLLOW, "go on as a new device"),
+            Error::Gap { .. } => (&DOES_NOT_FOLLOW, "hand in those between first"),
+            Error::NotHere(_) => (&NOT_HERE, "something that is here"),
+            Error::Full(_) => (&NO_ROOM, "make room and try again"),
+            Error::ReadOnly(_) => (&NO_ROOM, "a data folder that may be written"),
+            Error::Busy(_) => (&BUSY, "ask again in a moment"),
+            Error::Damaged { .. } => (&DAMAGED, "run `undertile verify` on the data folder"),
+            Error::Newer { .. } => (&DAMAGED, "a later program"),
+            Error::Failed { .. } => (&FAILED, "ask again; what is there already is passed over"),
+        };
+        Self::of(kind, Problem::at("", text, right))
     }
 }
 

@@ -18,7 +18,12 @@ pub fn bytes(media_type: &'static str, bytes: impl Into<Body>) -> Response {
 
 /// JSON as the command line prints it.
 pub fn json(value: &impl Serialize) -> Response {
+    bytes("application/json", json_bytes(value))
+}
+
+/// JSON as the command line prints it, as bytes.
+pub fn json_bytes(value: &impl Serialize) -> Vec<u8> {
     let mut text = serde_json::to_vec_pretty(value).expect("answers are plain data with text keys");
     text.push(b'\n');
-    bytes("application/json", text)
+    text
 }

@@ -4,30 +4,38 @@ use serde_json::Value;
 use server::Server;
 use std::io::{Read, Write};
 use std::net::{SocketAddr, TcpStream};
+use std::sync::Arc;
 use std::thread::JoinHandle;
 use std::time::Duration;
+use store::Sqlite;
+use tempfile::TempDir;
 use tokio::sync::oneshot;
 
 /// A server that ends with it.
 pub struct Running {
     pub address: SocketAddr,
+    pub store: Arc<Sqlite>,
+    _folder: TempDir,
     end: Option<oneshot::Sender<()>>,
     thread: Option<JoinHandle<()>>,
 }
 
 impl Running {
     pub fn start() -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        let store = Arc::new(Sqlite::open(folder.path()).unwrap());
+        let kept = store.clone();
         let (say, hear) = std::sync::mpsc::channel();
         let (end, ended) = oneshot::channel::<()>();
         let thread = std::thread::spawn(move || {
             let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().unwrap();
             runtime.block_on(async {
-                let server = Server::bind(([127, 0, 0, 1], 0).into()).await.unwrap();
+                let server = Server::bind(([127, 0, 0, 1], 0).into(), kept).await.unwrap();
                 say.send(server.address()).unwrap();
                 server.serve(async { ended.await.unwrap_or(()) }).await;
             });
         });
-        Self { address: hear.recv().unwrap(), end: Some(end), thread: Some(thread) }
+        Self { address: hear.recv().unwrap(), store, _folder: folder, end: Some(end), thread: Some(thread) }
     }
 
     /// A request as it should be; headers given are added, and replace `Host` if they have one.

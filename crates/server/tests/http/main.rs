@@ -5,5 +5,6 @@
 
 mod client;
 mod compute;
+mod jobs;
 mod manners;
 mod who;

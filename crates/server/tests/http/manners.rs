@@ -78,8 +78,10 @@ fn every_answer_carries_the_headers_that_bind_a_browser() {
 
 #[tokio::test]
 async fn only_loopback_is_listened_on() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = std::sync::Arc::new(store::Sqlite::open(folder.path()).unwrap());
     for address in ["0.0.0.0:0", "192.0.2.1:0", "[::]:0", "[2001:db8::1]:0"] {
-        let problems = server::Server::bind(address.parse().unwrap()).await.err().unwrap();
+        let problems = server::Server::bind(address.parse().unwrap(), store.clone()).await.err().unwrap();
         assert!(problems.to_string().contains("neither passphrase nor encryption"), "{problems}");
     }
 }

@@ -3,7 +3,7 @@
 use crate::client::Running;
 
 /// Every address, with a status for an asker that is let through.
-const ADDRESSES: [(&str, &str, u16); 8] = [
+const ADDRESSES: [(&str, &str, u16); 16] = [
     ("GET", "/healthz", 200),
     ("GET", "/api", 200),
     ("GET", "/api/page.css", 200),
@@ -11,6 +11,14 @@ const ADDRESSES: [(&str, &str, u16); 8] = [
     ("GET", "/api/compute", 200),
     ("GET", "/api/schema/room", 200),
     ("POST", "/api/compute/climate", 422),
+    ("GET", "/api/jobs", 200),
+    ("POST", "/api/jobs", 422),
+    ("GET", "/api/jobs/none/assessment", 404),
+    ("GET", "/api/jobs/none/files", 404),
+    ("GET", "/api/jobs/none/files/room.json", 404),
+    ("GET", "/api/jobs/none/logs", 404),
+    ("GET", "/api/jobs/none/logs/none", 404),
+    ("POST", "/api/jobs/none/events", 415),
     ("POST", "/nothing", 404),
 ];
 

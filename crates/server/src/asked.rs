@@ -1,8 +1,8 @@
 //! A request's parts, or a refusal in our own words.
 
-use crate::problem::{BAD_REQUEST, MEDIA_TYPE, NOT_HERE, Refusal, TOO_LARGE, TOO_SLOW};
+use crate::problem::{BAD_INPUT, BAD_REQUEST, MEDIA_TYPE, NOT_HERE, Refusal, TOO_LARGE, TOO_SLOW};
 use axum::body::{Body, Bytes};
-use axum::extract::{FromRequestParts, Path, Request};
+use axum::extract::{FromRequestParts, Path, Query, Request};
 use axum::http::header;
 use axum::http::request::Parts;
 use http_body_util::{BodyExt, LengthLimitError, Limited};
@@ -27,6 +27,21 @@ impl<T: DeserializeOwned + Send, S: Send + Sync> FromRequestParts<S> for Named<T
     }
 }
 
+/// What stands behind the question mark.
+pub struct Asked<T>(pub T);
+
+impl<T: DeserializeOwned + Send, S: Send + Sync> FromRequestParts<S> for Asked<T> {
+    type Rejection = Refusal;
+
+    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, Refusal> {
+        let asked = Query::<T>::from_request_parts(parts, state).await;
+        asked.map(|Query(asked)| Self(asked)).map_err(|error| {
+            let problem = Problem::at("", error.body_text(), "the parameters that /openapi.json lists for this address");
+            Refusal::of(&BAD_INPUT, problem.value(parts.uri.query().unwrap_or("")))
+        })
+    }
+}
+
 /// No such address.
 pub fn nothing_here(path: &str) -> Refusal {
     Refusal::of(&NOT_HERE, Problem::at("", "there is no such address", "one of those that /openapi.json lists").value(path))
@@ -35,6 +50,12 @@ pub fn nothing_here(path: &str) -> Refusal {
 /// A JSON body's bytes.
 pub async fn json(request: Request) -> Result<Bytes, Refusal> {
     of_type(&request, "application/json")?;
+    whole(request.into_body(), JSON_BYTES).await
+}
+
+/// A body of lines of JSON.
+pub async fn lines(request: Request) -> Result<Bytes, Refusal> {
+    of_type(&request, "application/jsonl")?;
     whole(request.into_body(), JSON_BYTES).await
 }
 
