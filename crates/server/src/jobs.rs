@@ -176,7 +176,7 @@ pub async fn files(State(site): State<Arc<Site>>, Named(job): Named<String>) -> 
     site.reading(names).await
 }
 
-/// `GET /api/jobs/{job}/files/{name}`
+/// `GET /api/jobs/{job}/files/{file}`
 pub async fn file(State(site): State<Arc<Site>>, Named((job, name)): Named<(String, String)>, headers: HeaderMap) -> Reply {
     let read = move |store: &dyn Store| {
         there(store, &job)?;

@@ -208,9 +208,9 @@ pub const ROUTES: &[Route] = &[
     },
     Route {
         method: "GET",
-        path: "/api/jobs/{job}/files/{name}",
+        path: "/api/jobs/{job}/files/{file}",
         summary: "a JSON or CSV file as the record has it now",
-        parts: &[JOB, Part { name: "name", says: "name of the file", schema: any_text }],
+        parts: &[JOB, Part { name: "file", says: "name of the file", schema: any_text }],
         gives: Gives::File,
         refuses: READING_JOB,
         attach: || get(jobs::file),
@@ -279,7 +279,7 @@ fn any_text() -> Value {
 }
 
 fn place() -> Value {
-    serde_json::json!({ "type": "integer", "minimum": 0, "maximum": ledger::event::MOST_ENTRIES })
+    serde_json::json!({ "type": "integer", "minimum": 0, "maximum": u64::MAX })
 }
 
 fn any_object() -> Value {
