@@ -22,6 +22,8 @@ pub struct TakenIn {
     pub files: usize,
     /// Files of no kind that a record takes.
     pub left: Vec<String>,
+    /// What each file kept as a blob says of itself, under its name.
+    pub facts: Vec<(String, photo::Facts)>,
 }
 
 /// Gives the bytes of a file of which only the name was handed in.
@@ -41,7 +43,8 @@ pub fn take_in(files: &Files, open: &mut Open<'_>, store: &dyn Store, author: &s
         match put_from(store, &job, &mut *open(name)?) {
             Ok(blob) => {
                 let media_type = blob.kind.media_type().into();
-                kept.insert(name.clone(), Kept { blob: blob.hash, bytes: blob.bytes, media_type, taken_at: None, orientation: None });
+                let facts = photo::read(store.open_blob(&job, &blob.hash)?).map_err(|error| Error::io(name.as_ref(), &error))?;
+                kept.insert(name.clone(), Kept { blob: blob.hash, bytes: blob.bytes, media_type, facts });
             }
             Err(Error::Refused(_)) => {}
             Err(error) => return Err(error),
@@ -64,7 +67,8 @@ pub fn take_in(files: &Files, open: &mut Open<'_>, store: &dyn Store, author: &s
         store.append(&job, Batch::of(batch.to_vec()))?;
     }
     store.append(&job, Batch::default().head(Head::of(device, &tree, by.at).sign(&key)))?;
-    Ok(TakenIn { job, files: events.len(), left: imported.left })
+    let facts = kept.into_iter().map(|(name, kept)| (name, kept.facts)).collect();
+    Ok(TakenIn { job, files: events.len(), left: imported.left, facts })
 }
 
 fn random<const N: usize>() -> Result<[u8; N], Error> {

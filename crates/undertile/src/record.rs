@@ -2,7 +2,7 @@
 
 use crate::{backup, compute, job_folder, verify};
 use clap::Subcommand;
-use measure::Problem;
+use measure::{Problem, Problems};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use store::bundle::{self, Bundle};
@@ -42,6 +42,10 @@ pub enum Request {
         /// Write what the record comes to as a job folder, which `assess` reads
         #[arg(long)]
         job_folder: bool,
+        /// In a job folder, write copies of photographs that do not say where they were taken; their hashes are others. What
+        /// cannot be cleaned is left out and named, exit 1
+        #[arg(long)]
+        strip_location: bool,
     },
 }
 
@@ -55,14 +59,35 @@ pub fn run(request: &Request) -> ExitCode {
                 Err(Refusal::Error(error)) => compute::refuse(&verify::problems(source, error)),
             }
         }
-        Request::Export { data, job, output, job_folder } => match export(data, job.as_deref(), output, *job_folder) {
-            Ok((text, whole)) => {
-                let printed = compute::print(text.as_bytes());
-                if whole { printed } else { ExitCode::from(1) }
+        Request::Export { data, job, output, job_folder, strip_location } => {
+            let form = match (job_folder, strip_location) {
+                (true, strip_location) => Form::JobFolder { strip_location: *strip_location },
+                (false, false) => Form::Record,
+                (false, true) => return compute::refuse(&whole()),
+            };
+            match export(data, job.as_deref(), output, form) {
+                Ok((text, whole)) => {
+                    let printed = compute::print(text.as_bytes());
+                    if whole { printed } else { ExitCode::from(1) }
+                }
+                Err(error) => compute::refuse(&verify::problems(output, error)),
             }
-            Err(error) => compute::refuse(&verify::problems(output, error)),
-        },
+        }
     }
+}
+
+/// What an export is to be.
+#[derive(Clone, Copy)]
+enum Form {
+    /// The record, whole.
+    Record,
+    /// What it comes to.
+    JobFolder { strip_location: bool },
+}
+
+fn whole() -> Problems {
+    let what = "a record keeps its photographs as they came: events name them by their hashes, which would no longer fit";
+    Problem::at("--strip-location", what, "--job-folder with it, which writes copies").into()
 }
 
 fn import(source: &Path, data: &Path, take: Take, author: &str) -> Result<String, Refusal> {
@@ -80,11 +105,11 @@ fn import(source: &Path, data: &Path, take: Take, author: &str) -> Result<String
     ))
 }
 
-fn export(data: &Path, job: Option<&str>, output: &Path, as_job_folder: bool) -> Result<(String, bool), Error> {
+fn export(data: &Path, job: Option<&str>, output: &Path, form: Form) -> Result<(String, bool), Error> {
     let store = Sqlite::open_to_read(data)?;
     let job = which(&store, job)?;
-    if as_job_folder {
-        let text = job_folder::write_out(&store, &job, output)?;
+    if let Form::JobFolder { strip_location } = form {
+        let text = job_folder::write_out(&store, &job, output, strip_location)?;
         let whole = !text.contains("LEFT OUT");
         return Ok((text, whole));
     }

@@ -225,15 +225,21 @@ impl Check {
         if let Some(taken_at) = &photograph.taken_at {
             self.cell("taken_at", taken_at);
         }
+        if let Some(camera) = &photograph.camera {
+            self.cell("camera", camera);
+        }
         if photograph.bytes > MOST_BLOB {
             self.wrong("bytes", "too large", "at most 2^40 bytes");
         }
         if photograph.orientation.is_some_and(|turn| !(1..=8).contains(&turn)) {
             self.wrong("orientation", "no such orientation", "1 to 8, as EXIF counts");
         }
-        let on_earth = |place: &OnEarth| place.latitude_deg.abs() <= 90.0 && place.longitude_deg.abs() <= 180.0;
+        let on_earth = |place: &OnEarth| {
+            let error_m = place.horizontal_error_m.unwrap_or_default();
+            place.latitude_deg.abs() <= 90.0 && place.longitude_deg.abs() <= 180.0 && error_m >= 0.0
+        };
         if photograph.taken_where.as_ref().is_some_and(|place| !on_earth(place)) {
-            self.wrong("taken_where", "no place on earth", "latitude within 90 degrees, longitude within 180");
+            self.wrong("taken_where", "no place on earth", "latitude within 90 degrees, longitude within 180, an error of 0 m or more");
         }
     }
 

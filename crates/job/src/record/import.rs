@@ -1,7 +1,7 @@
 //! A job folder to the first events of a record. The way back is [`super::State::files`].
 
 use super::name;
-use super::payload::{Document, Photograph};
+use super::payload::{Document, OnEarth, Photograph};
 use crate::folder::Files;
 use ledger::{Draft, Hash};
 use measure::Problems;
@@ -19,10 +19,8 @@ pub struct Kept {
     pub bytes: u64,
     /// What it is, found in its content: `image/jpeg`.
     pub media_type: String,
-    /// When it was taken, as the camera wrote it.
-    pub taken_at: Option<String>,
-    /// How it must be turned to stand upright, as EXIF counts.
-    pub orientation: Option<u8>,
+    /// What it says of itself.
+    pub facts: photo::Facts,
 }
 
 /// Who brings the folder in, and when.
@@ -91,14 +89,22 @@ fn document(file: &str, bytes: &[u8], by: &By, blobs: &mut Vec<(Hash, Vec<u8>)>)
 }
 
 fn photograph(file: &str, kept: &Kept, by: &By) -> Result<Draft, Problems> {
+    let facts = &kept.facts;
     let photograph = Photograph {
         file: file.into(),
         blob: kept.blob.to_string(),
         bytes: kept.bytes,
         media_type: kept.media_type.clone(),
-        taken_at: kept.taken_at.clone(),
-        taken_where: None,
-        orientation: kept.orientation,
+        taken_at: facts.taken_at.as_ref().map(ToString::to_string),
+        taken_where: facts.place.map(|place| OnEarth {
+            latitude_deg: place.latitude_deg,
+            longitude_deg: place.longitude_deg,
+            horizontal_error_m: place.horizontal_error_m,
+        }),
+        orientation: facts.orientation,
+        width_px: facts.size_px.map(|(width, _)| width),
+        height_px: facts.size_px.map(|(_, height)| height),
+        camera: facts.camera.clone(),
         place: None,
         shows: Vec::new(),
         words: None,

@@ -421,7 +421,7 @@ pub struct Photograph {
     /// What it is, found in its content: `image/jpeg`.
     #[serde(rename = "type")]
     pub media_type: String,
-    /// When it was taken, as the camera wrote it.
+    /// When it was taken, by the camera's clock: RFC 3339, without an offset where the camera wrote none.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub taken_at: Option<String>,
     /// Where it was taken, as the camera wrote it.
@@ -431,6 +431,15 @@ pub struct Photograph {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(range(min = 1, max = 8))]
     pub orientation: Option<u8>,
+    /// Pixels across, as stored: before it is turned.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub width_px: Option<u32>,
+    /// Pixels down, as stored.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub height_px: Option<u32>,
+    /// Make and model, as the camera wrote them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub camera: Option<String>,
     /// What it shows.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub place: Option<Place>,
@@ -474,6 +483,10 @@ pub struct OnEarth {
     /// East of Greenwich.
     #[schemars(range(min = -180.0, max = 180.0))]
     pub longitude_deg: f64,
+    /// Horizontal error as the device wrote it; how sure that is it does not say.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = 0.0))]
+    pub horizontal_error_m: Option<f64>,
 }
 
 /// A place in the room, as far as it is known.

@@ -76,7 +76,7 @@ pub struct Held {
     /// The name it came with, where another file had it already.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub came_as: Option<String>,
-    /// When it was taken, as the camera wrote it.
+    /// When it was taken, by the camera's clock, without an offset where the camera wrote none.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub taken_at: Option<String>,
     /// Where it was taken, as the camera wrote it.
@@ -85,6 +85,15 @@ pub struct Held {
     /// How it must be turned to stand upright, as EXIF counts.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub orientation: Option<u8>,
+    /// Pixels across, as stored: before it is turned.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub width_px: Option<u32>,
+    /// Pixels down, as stored.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub height_px: Option<u32>,
+    /// Make and model, as the camera wrote them.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub camera: Option<String>,
     /// What it shows.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub place: Option<Place>,
@@ -95,8 +104,11 @@ pub struct Held {
 
 impl Held {
     pub(crate) fn of(event: &str, photograph: &Photograph, came_as: Option<String>) -> Self {
-        let Photograph { blob, bytes, media_type, taken_at, taken_where, orientation, place, words, .. } = photograph.clone();
-        Self { event: event.into(), blob, bytes, media_type, came_as, taken_at, taken_where, orientation, place, words }
+        let Photograph { blob, bytes, media_type, taken_at, taken_where, orientation, width_px, height_px, camera, .. } =
+            photograph.clone();
+        let (place, words) = (photograph.place.clone(), photograph.words.clone());
+        let event = event.into();
+        Self { event, blob, bytes, media_type, came_as, taken_at, taken_where, orientation, width_px, height_px, camera, place, words }
     }
 }
 

@@ -62,8 +62,9 @@ fn a_file_kept_as_a_blob_waits_until_its_bytes_are_here() {
 #[test]
 fn a_photograph_is_held_by_its_hash_and_keeps_its_name() {
     let blob = Hash::of(b"the picture");
-    let kept =
-        Kept { blob, bytes: 11, media_type: "image/jpeg".into(), taken_at: Some("2026:03:02 07:50:00".into()), orientation: Some(6) };
+    let taken_at = photo::TakenAt { local: "2026-03-02T07:50:00".into(), offset: None };
+    let facts = photo::Facts { taken_at: Some(taken_at), orientation: Some(6), ..photo::Facts::default() };
+    let kept = Kept { blob, bytes: 11, media_type: "image/jpeg".into(), facts };
     let kept = [("drain.jpg".to_string(), kept)].into();
     let (record, imported) = imported(&[("drain.jpg", b""), ("voice.ogg", b"")], &kept);
     assert_eq!(imported.drafts.iter().map(|draft| draft.blobs.clone()).collect::<Vec<_>>(), [vec![blob]]);
@@ -72,6 +73,7 @@ fn a_photograph_is_held_by_its_hash_and_keeps_its_name() {
     assert_eq!(problems(&state), Vec::<String>::new());
     let held = &state.photographs["drain.jpg"];
     assert_eq!((held.blob.as_str(), held.bytes, held.orientation), (blob.to_string().as_str(), 11, Some(6)));
+    assert_eq!(held.taken_at.as_deref(), Some("2026-03-02T07:50:00"), "no offset is made up");
     assert_eq!(state.files["drain.jpg"], b"", "the folder has its name");
 }
 

@@ -133,3 +133,83 @@ fn a_job_folder_goes_in_and_comes_out_byte_for_byte() {
     let (before, after) = (judged(&job), judged(&out));
     assert!((before.code, before.out) == (after.code, after.out), "the same answer from both");
 }
+
+/// A data folder with the demo job and photographs that say where they were taken (`crates/photo/tests/peers/fixtures.py`).
+fn photographed(within: &Path) -> (PathBuf, PathBuf) {
+    let (job, data) = (within.join("job"), within.join("data"));
+    assert_eq!(ask(&["demo", "--dir", "@"], &[&job]).code, Some(0));
+    let fixtures = Path::new(env!("CARGO_MANIFEST_DIR")).join("../photo/tests/fixtures");
+    for name in ["phone.jpg", "camera.jpg", "screen.png", "lossy.webp", "phone.heic"] {
+        fs::copy(fixtures.join(name), job.join(name)).unwrap();
+    }
+    fs::write(job.join("cut-off.jpg"), &fs::read(job.join("phone.jpg")).unwrap()[..1500]).unwrap();
+    fs::write(job.join("words.txt"), "the outlet is where the plan has it").unwrap();
+    let taken = ask(&["record", "import", "@", "--data", "@"], &[&job, &data]);
+    assert_eq!((taken.code, taken.err.as_str()), (Some(0), ""), "{}", taken.out);
+    assert!(taken.out.contains("with the time 6 (1 without offset from UTC), with the place 6"), "{}", taken.out);
+    assert!(taken.out.contains("cut-off.jpg: the file ends early"), "{}", taken.out);
+    (job, data)
+}
+
+#[test]
+fn a_photograph_comes_in_with_what_it_says_of_itself() {
+    let within = fresh("record-photographs");
+    let (_, data) = photographed(&within);
+    let out = within.join("out");
+    assert_eq!(ask(&["record", "export", "--data", "@", "-o", "@"], &[&data, &out]).code, Some(0));
+    let logs = fs::read_dir(out.join("logs")).unwrap().map(|entry| fs::read_to_string(entry.unwrap().path()).unwrap());
+    let logs: String = logs.collect();
+    let payload = |file: &str| -> serde_json::Value {
+        let events = logs.lines().filter_map(|line| serde_json::from_str::<serde_json::Value>(line).ok());
+        let mut payloads = events.filter(|event| event["kind"] == "photograph").map(|event| event["payload"].clone());
+        payloads.find(|payload| payload["file"] == file).unwrap()
+    };
+    let (phone, camera, heic) = (payload("phone.jpg"), payload("camera.jpg"), payload("phone.heic"));
+    assert_eq!(phone["taken_at"], "2026-05-03T14:22:05.250+10:00");
+    assert_eq!(phone["taken_where"]["latitude_deg"], -37.814025);
+    assert_eq!(phone["taken_where"]["horizontal_error_m"], 4.7);
+    assert_eq!((&phone["orientation"], &phone["width_px"], &phone["height_px"]), (&6.into(), &24.into(), &16.into()));
+    assert_eq!(phone["camera"], "Maker of Cameras Model 7");
+    assert_eq!(camera["taken_at"], "2026-05-03T14:22:05.250", "no offset is made up");
+    assert!(camera["taken_where"].get("horizontal_error_m").is_none());
+    assert_eq!((&heic["orientation"], &heic["type"]), (&6.into(), &"image/heic".into()));
+}
+
+#[test]
+fn copies_for_others_do_not_say_where() {
+    let within = fresh("record-strip-location");
+    let (job, data) = photographed(&within);
+    let out = within.join("out");
+    let written = ask(&["record", "export", "--data", "@", "--job-folder", "--strip-location", "-o", "@"], &[&data, &out]);
+    assert_eq!((written.code, written.err.as_str()), (Some(1), ""), "{}", written.out);
+    for (name, why) in [("phone.heic", "out of a HEIC file"), ("cut-off.jpg", "the file ends early")] {
+        let line = written.out.lines().find(|line| line.contains(name)).unwrap();
+        assert!(line.contains("LEFT OUT") && line.contains(why), "{line}");
+        assert!(!out.join(name).exists());
+    }
+    for name in ["phone.jpg", "camera.jpg", "screen.png", "lossy.webp"] {
+        let of = |folder: &Path| photo::read(fs::File::open(folder.join(name)).unwrap()).unwrap();
+        let (before, after) = (of(&job), of(&out));
+        assert!(before.place.is_some() && after.place.is_none(), "{name}");
+        assert_eq!((before.taken_at, before.orientation), (after.taken_at, after.orientation), "{name}");
+    }
+    for name in ["words.txt", "room.json", "job.json"] {
+        assert!(fs::read(job.join(name)).unwrap() == fs::read(out.join(name)).unwrap(), "{name}");
+    }
+    let whole = within.join("whole");
+    assert_eq!(ask(&["record", "export", "--data", "@", "--job-folder", "-o", "@"], &[&data, &whole]).code, Some(0));
+    assert!(fs::read(job.join("phone.jpg")).unwrap() == fs::read(whole.join("phone.jpg")).unwrap(), "the record keeps its original");
+}
+
+#[test]
+fn a_record_is_never_written_without_its_places() {
+    let within = fresh("record-strip-refused");
+    let (data, _) = data(&within);
+    for name in ["job.zip", "out"] {
+        let out = within.join(name);
+        let refused = ask(&["record", "export", "--data", "@", "--strip-location", "-o", "@"], &[&data, &out]);
+        let problem = &problems(&refused)[0];
+        assert!(problem["field"] == "--strip-location" && problem["what"].as_str().unwrap().contains("hashes"), "{problem}");
+        assert!(!out.exists());
+    }
+}

@@ -1,0 +1,8 @@
+#![no_main]
+
+#[path = "../bodies/photo.rs"]
+mod body;
+
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
+    body::photo(bytes);
+});
