@@ -2,7 +2,7 @@
 #![cfg(test)]
 
 use engine::assess::{Line, Options, run};
-use job::record::import::{By, import};
+use job::record::import::{By, Kept, import};
 use job::record::offers::Pattern;
 use job::{Files, Job, record};
 use ledger::event::Place;
@@ -90,8 +90,34 @@ fn by() -> By {
     By { author: "M. Okafor".into(), at: "2024-03-09T08:00:00+11:00".into(), clock: None, seen: BTreeMap::new() }
 }
 
-fn through_a_record(files: &Files) -> Files {
-    record::fold(&events(import(files, &BTreeMap::new(), &by()).unwrap().drafts)).files
+/// What a store says of the pictures of a folder.
+fn kept(folder: &Files) -> BTreeMap<String, Kept> {
+    let pictures = folder.iter().filter(|(name, _)| name.ends_with(".png"));
+    let kept = |bytes: &[u8]| Kept {
+        blob: ledger::Hash::of(bytes),
+        bytes: bytes.len() as u64,
+        media_type: "image/png".into(),
+        facts: Default::default(),
+    };
+    pictures.map(|(name, bytes)| (name.clone(), kept(bytes))).collect()
+}
+
+fn drafts(folder: &Files) -> Vec<Draft> {
+    import(folder, &kept(folder), &by()).unwrap().drafts
+}
+
+/// What events come to, with the bytes of its pictures, which a store holds beside them.
+fn folded(drafts: Vec<Draft>, folder: &Files) -> Files {
+    let mut files = record::fold(&events(drafts)).files;
+    for name in kept(folder).into_keys() {
+        assert_eq!(files[&name], b"", "a record knows the picture");
+        files.insert(name.clone(), folder[&name].clone());
+    }
+    files
+}
+
+fn through_a_record(folder: &Files) -> Files {
+    folded(drafts(folder), folder)
 }
 
 fn job(files: &Files) -> Job {
@@ -124,10 +150,10 @@ fn a_record_gives_the_answer_of_the_folder_it_was_made_from() {
 #[test]
 fn a_reading_added_to_the_record_changes_the_answer_as_one_written_into_the_folder() {
     let mut folder = demo();
-    let mut drafts = import(&folder, &BTreeMap::new(), &by()).unwrap().drafts;
+    let mut drafts = drafts(&folder);
     let row = r#"{"rows":[{"hold_point":"upper-membrane","detail":"junction/west/shower/over-screed","quantity":"bond_breaker_width_mm","value":12,"unit":"mm","u":0.5}]}"#;
     drafts.push(by().draft("reading", serde_json::from_str(row).unwrap(), Vec::new()));
-    let recorded = record::fold(&events(drafts)).files;
+    let recorded = folded(drafts, &folder);
     let before = answer(&folder, Some("upper-membrane"));
     let line = "upper-membrane,junction/west/shower/over-screed,bond_breaker_width_mm,12,mm,,0.5,M. Okafor,2024-03-09T08:00:00+11:00\n";
     folder.get_mut("readings.csv").unwrap().extend_from_slice(line.as_bytes());
@@ -159,14 +185,14 @@ fn a_room_like_the_pattern_gets_its_verdicts_however_it_lies() {
     let turns = [Turned::Not, Turned::Quarter, Turned::Half, Turned::ThreeQuarters];
     let mut judged = 0;
     for folder in [small(), movement()] {
-        let state = record::fold(&events(import(&folder, &BTreeMap::new(), &by()).unwrap().drafts));
+        let state = record::fold(&events(drafts(&folder)));
         let pattern = Pattern::of("018bcfe5-6800-7707-8707-070707070707", &state).unwrap();
         let expected: BTreeMap<String, Vec<String>> =
             hold_points(&answer(&folder, None)).into_iter().map(|hold| (hold.clone(), verdicts(&folder, &hold))).collect();
         for laid in turns.into_iter().flat_map(|turned| [false, true].map(|mirrored| Laid { mirrored, turned })) {
             let mut own = folder.clone();
             own.retain(|file, _| !record::like::SHARED.contains(&file.as_str()));
-            let mut drafts = import(&own, &BTreeMap::new(), &by()).unwrap().drafts;
+            let mut drafts = drafts(&own);
             drafts.insert(0, by().draft("like", ledger::payload(&pattern.like(laid, None)).unwrap(), Vec::new()));
             let room = record::fold(&events(drafts)).files;
             judged += expected.values().flatten().filter(|line| !line.contains(": not shown ")).count();
