@@ -24,7 +24,7 @@ pub use source::Fault;
 
 use measure::Problems;
 use std::fmt;
-use std::io::{self, Read, Seek};
+use std::io::{Error, Read, Seek};
 
 /// Bytes of metadata that are looked at in one file. Cameras write up to 64 KB of EXIF.
 pub const MOST_METADATA: usize = 1 << 20;
@@ -78,7 +78,7 @@ pub struct Place {
 ///
 /// # Errors
 /// Only those of reading itself.
-pub fn read(from: impl Read + Seek) -> io::Result<Facts> {
+pub fn read(from: impl Read + Seek) -> Result<Facts, Error> {
     let (walk, damage) = walk::walk(from, true)?;
     let mut facts = Facts { size_px: walk.size_px, orientation: walk.turn, ..Facts::default() };
     if let Some(exif) = &walk.exif {

@@ -1,7 +1,7 @@
 //! A file as it is walked through.
 
 use measure::{Problem, Problems};
-use std::io::{self, BufRead, BufReader, Read, Seek, SeekFrom};
+use std::io::{BufRead, BufReader, Error, ErrorKind, Read, Seek, SeekFrom, Write, copy};
 
 /// Why a copy was not made.
 #[derive(Debug)]
@@ -9,13 +9,13 @@ pub enum Fault {
     /// The file is not what it should be, or of a kind from which nothing can be taken.
     Wrong(Problems),
     /// It could not be read, or its copy not written.
-    Io(io::Error),
+    Io(Error),
 }
 
-impl From<io::Error> for Fault {
-    fn from(error: io::Error) -> Self {
+impl From<Error> for Fault {
+    fn from(error: Error) -> Self {
         // Everything is measured against the length first, so this is a file that became shorter meanwhile.
-        if error.kind() == io::ErrorKind::UnexpectedEof { ends_early() } else { Self::Io(error) }
+        if error.kind() == ErrorKind::UnexpectedEof { ends_early() } else { Self::Io(error) }
     }
 }
 
@@ -39,7 +39,7 @@ pub(crate) struct Source<R> {
 
 impl<R: Read + Seek> Source<R> {
     /// From the beginning.
-    pub fn new(mut from: R) -> io::Result<Self> {
+    pub fn new(mut from: R) -> Result<Self, Error> {
         let length = from.seek(SeekFrom::End(0))?;
         from.seek(SeekFrom::Start(0))?;
         Ok(Self { from: BufReader::new(from), at: 0, length })
@@ -114,9 +114,9 @@ impl<R: Read + Seek> Source<R> {
     }
 
     /// Copies bytes of the file.
-    pub fn copy(&mut self, from: u64, count: u64, to: &mut dyn io::Write) -> Result<(), Fault> {
+    pub fn copy(&mut self, from: u64, count: u64, to: &mut dyn Write) -> Result<(), Fault> {
         self.go(from)?;
-        let copied = io::copy(&mut (&mut self.from).take(count), to)?;
+        let copied = copy(&mut (&mut self.from).take(count), to)?;
         self.at += copied;
         if copied == count { Ok(()) } else { Err(ends_early()) }
     }

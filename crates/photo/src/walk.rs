@@ -3,7 +3,7 @@
 use crate::source::{Fault, Source, wrong};
 use crate::{MOST_METADATA, heic, jpeg, png, webp};
 use measure::Problems;
-use std::io::{self, Read, Seek};
+use std::io::{Error, Read, Seek};
 
 /// How a file is put together.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -81,13 +81,13 @@ impl Walk {
 }
 
 /// Walks through a file, and says what stopped it before its end.
-pub(crate) fn walk(from: impl Read + Seek, facts_only: bool) -> io::Result<(Walk, Problems)> {
+pub(crate) fn walk(from: impl Read + Seek, facts_only: bool) -> Result<(Walk, Problems), Error> {
     let mut source = Source::new(from)?;
     walk_in(&mut source, facts_only)
 }
 
 /// The same, in a source to be read again.
-pub(crate) fn walk_in<R: Read + Seek>(source: &mut Source<R>, facts_only: bool) -> io::Result<(Walk, Problems)> {
+pub(crate) fn walk_in<R: Read + Seek>(source: &mut Source<R>, facts_only: bool) -> Result<(Walk, Problems), Error> {
     let mut walk = Walk { facts_only, ..Walk::default() };
     match go(source, &mut walk) {
         Ok(()) => Ok((walk, Problems::new())),
