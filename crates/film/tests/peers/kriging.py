@@ -1,4 +1,4 @@
-# needs: numpy==2.4.6 scipy==1.17.1 PyKrige==1.7.3 scikit-gstat==1.0.26
+# needs: numpy==2.4.6 scipy==1.17.1 PyKrige==1.7.3; for the Meuse set also scikit-gstat==1.0.26, which wants an older numpy
 """film-map beside PyKrige: the same digits on seeded readings and on the Meuse lead data (Pebesma and Bivand 2005, R News
 5; as it comes with scikit-gstat), and how long both take for 500 readings and 90,000 places.
 
