@@ -16,8 +16,8 @@ use room::nouns::MembraneLayer;
 use room::register::Detail;
 use std::collections::BTreeMap;
 
-/// Columns this version reads.
-const COLUMNS: [&str; 18] = [
+/// Columns this version reads and a record writes.
+pub(crate) const COLUMNS: [&str; 18] = [
     "layer",
     "detail",
     "face",

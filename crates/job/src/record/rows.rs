@@ -144,29 +144,7 @@ impl ToRow for GradientRow {
 }
 
 impl ToRow for FilmRow {
-    const HAND: Hand = Hand {
-        columns: &[
-            "layer",
-            "detail",
-            "face",
-            "x_mm",
-            "y_mm",
-            "kind",
-            "coat",
-            "tool",
-            "lo_um",
-            "hi_um",
-            "value_um",
-            "u_um",
-            "plus_minus_um",
-            "spot",
-            "cut_out",
-            "grade",
-            "by",
-            "at",
-        ],
-        levels: false,
-    };
+    const HAND: Hand = Hand { columns: &crate::film::COLUMNS, levels: false };
 
     fn cells(&self) -> Row<'_> {
         let layer = match self.layer {
